@@ -1,0 +1,240 @@
+"""The command line: parse, call, say what was done in a few lines.
+
+Exit codes: 0 done; 1 (of ``check``) findings that need a person; 2 input or usage error.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from seallife.errors import SeallifeError
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from rich.console import Console
+
+    from seallife.study import Study
+
+__all__ = ["app", "main"]
+
+_CAUTION = (
+    "Figures describe groups of seals, never one seal. They are no reason to run past a leak "
+    "limit, an alarm or a site rule; local codes, licensed practice and the maker's "
+    "instructions prevail."
+)
+app = typer.Typer(
+    help="Seal life, MTBR and their limits from maintenance records.",
+    epilog=_CAUTION,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+FolderArgument = Annotated[Path, typer.Argument(help="Fleet folder: fleet.toml and its tables.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print for a program, not a person.")]
+
+
+def main() -> None:
+    """Run the command line; every fault of input is one sentence and exit code 2."""
+    try:
+        app()
+    except SeallifeError as err:
+        sys.stderr.write(f"seallife: {err}\n")
+        raise SystemExit(2) from None
+    except OSError as err:
+        where = f"{err.filename}: " if err.filename else ""
+        sys.stderr.write(f"seallife: {where}{err.strerror or err}\n")
+        raise SystemExit(2) from None
+
+
+@app.callback(invoke_without_command=True)
+def _version(
+    show: Annotated[bool, typer.Option("--version", help="Say the version and stop.")] = False,
+) -> None:
+    if show:
+        from seallife import __version__
+
+        sys.stdout.write(f"seallife {__version__}\n")
+        raise typer.Exit
+
+
+@app.command(epilog=_CAUTION)
+def demo(
+    folder: Annotated[Path, typer.Argument(help="New folder for the invented fleet.")],
+    seed: Annotated[int | None, typer.Option(help="Another fleet of the same kind.")] = None,
+) -> None:
+    """Write the invented fleet: two sites, ten years, known truth, dirty on purpose."""
+    from seallife.demo import write_demo
+
+    if seed is None:
+        write_demo(folder)
+    else:
+        write_demo(folder, seed=seed)
+    out = _console()
+    out.print(f"Written to {folder}. All names and data are invented; the truth is in truth/.")
+    out.print(f"Next: seallife report {folder} -o summary")
+
+
+@app.command(epilog=_CAUTION)
+def check(folder: FolderArgument, as_json: JsonOption = False) -> None:
+    """Read a fleet folder and say what was found wrong and what became of every record."""
+    study = _study(folder)
+    if as_json:
+        _write_json(
+            {
+                "fleet": study.settings.name,
+                "waterfall": _records(study.removals.waterfall),
+                "ledger": _records(study.ledger),
+                "findings": _records(study.findings),
+            }
+        )
+    else:
+        out = _console()
+        out.print(f"{study.settings.name}: what became of the records\n")
+        _print_table(out, _waterfall_lines(study.removals.waterfall), "records")
+        out.print()
+        _print_table(out, _finding_lines(study.findings), "findings, by what a person must do")
+        out.print("\nEach record: seallife trace FOLDER RECORD. All findings: --json.")
+    if _asks(study):
+        raise typer.Exit(1)
+
+
+@app.command(epilog=_CAUTION)
+def report(
+    folder: FolderArgument,
+    out_folder: Annotated[Path, typer.Option("-o", "--out", help="Folder for the summary.")],
+) -> None:
+    """Write the plant summary: one HTML page, an XLSX workbook, and the tables behind them."""
+    from seallife.report import write_report
+
+    study = _study(folder)
+    with _working("writing the summary"):
+        written = write_report(study, out_folder)
+    out = _console()
+    recent = study.history.recent.iloc[0]
+    total = study.history.overall.iloc[0]
+    out.print(
+        f"{study.settings.name}: {total['positions']} seal positions, "
+        f"{total['exposure_years']:,.0f} position-years, {total['removals']} removals, "
+        f"{total['failures']} failures."
+    )
+    out.print(f"Last 12 months against the 3 years before: {recent['verdict']}.")
+    for path in written.files:
+        out.print(f"  {path}")
+    asks = _asks(study)
+    if asks:
+        out.print(f"{asks} findings need a person: see 'How far to trust this'.")
+    out.print(f"\n{_CAUTION}")
+
+
+@app.command(epilog=_CAUTION)
+def trace(
+    folder: FolderArgument,
+    name: Annotated[
+        str,
+        typer.Argument(help="Record (work_orders:FILE:ROW), removal (R12), life, position, class."),
+    ],
+    as_json: JsonOption = False,
+) -> None:
+    """Show where a record went, or which records stand behind a result."""
+    from seallife.trace import trace_record
+
+    hops = trace_record(_study(folder), name)
+    if as_json:
+        _write_json(_records(hops))
+        return
+    out = _console()
+    for hop in hops.itertuples():
+        out.print(f"{hop.what:<12} {hop.name}", highlight=False, soft_wrap=True)
+        out.print(f"{'':<12} {hop.text}", highlight=False, soft_wrap=True)
+
+
+def _study(folder: Path) -> Study:
+    """Read and analyse, with a sign of life on a terminal."""
+    with _working("reading the records"):
+        from seallife.intake import read_fleet
+
+        fleet = read_fleet(folder)
+    with _working("analysing"):
+        from seallife.study import run_study
+
+        return run_study(fleet)
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(markup=False, highlight=False, emoji=False)
+
+
+@contextmanager
+def _working(what: str) -> Iterator[None]:
+    """Show a moving sign while something runs, on a terminal only."""
+    from rich.console import Console
+
+    err = Console(stderr=True)
+    if not err.is_terminal:
+        yield
+        return
+    with err.status(what):
+        yield
+
+
+def _asks(study: Study) -> int:
+    return int((study.findings["severity"] == "ask").sum())
+
+
+def _waterfall_lines(waterfall: pd.DataFrame) -> list[tuple[str, str]]:
+    sign = {"total": "", "loss": "-", "gain": "+"}
+    return [
+        (f"{'' if kind == 'total' else '  '}{step}", f"{sign[kind]}{count:,}")
+        for step, kind, count in waterfall.itertuples(index=False)
+    ]
+
+
+def _finding_lines(findings: pd.DataFrame) -> list[tuple[str, str, str, str]]:
+    """One line a check: severity, check, how many, an example."""
+    order = {"ask": 0, "doubt": 1, "note": 2}
+    by = findings.groupby(["severity", "check"], sort=False)
+    rows = by.agg(count=("record_id", "size"), example=("record_id", "first")).reset_index()
+    rows["order"] = rows["severity"].map(order)
+    rows = rows.sort_values(["order", "count"], ascending=[True, False], kind="stable")
+    return [
+        (str(r["severity"]), str(r["check"]), f"{r['count']:,}", str(r["example"]))
+        for _, r in rows.iterrows()
+    ]
+
+
+def _print_table(out: Console, rows: Sequence[tuple[str, ...]], title: str) -> None:
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left", show_header=False, box=None, pad_edge=False)
+    for i in range(len(rows[0]) if rows else 1):
+        numbers = bool(rows) and rows[0][i].lstrip("-+").replace(",", "").isdigit()
+        table.add_column(justify="right" if numbers else "left", overflow="fold")
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)
+
+
+def _records(table: pd.DataFrame) -> list[dict[str, object]]:
+    """Turn a table into what JSON can hold: missing values become null, dates ISO text."""
+    found: list[dict[str, object]] = json.loads(table.to_json(orient="records", date_format="iso"))
+    return found
+
+
+def _write_json(value: object) -> None:
+    json.dump(value, sys.stdout, ensure_ascii=False, indent=1)
+    sys.stdout.write("\n")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,40 @@
+"""What can go wrong, each as one sentence: where, what, and the next step."""
+
+from __future__ import annotations
+
+__all__ = ["DataWarning", "FitWarning", "InputError", "SeallifeError", "SettingsError"]
+
+
+class SeallifeError(Exception):
+    """Base of every error this package raises on purpose."""
+
+
+class InputError(SeallifeError, ValueError):
+    """An argument, file or table cannot be used.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, as a sentence without a full stop.
+    where : str, optional
+        Place of the fault: a file, a file and row, a column, an argument name.
+    hint : str, optional
+        The next step for the reader.
+    """
+
+    def __init__(self, what: str, *, where: str = "", hint: str = "") -> None:
+        self.what, self.where, self.hint = what, where, hint
+        sentence = f"{where}: {what}" if where else what
+        super().__init__(f"{sentence}; {hint}" if hint else sentence)
+
+
+class SettingsError(InputError):
+    """The settings of a fleet (fleet.toml) cannot be used."""
+
+
+class DataWarning(UserWarning):
+    """Data were used, but something about them needs a person's eye."""
+
+
+class FitWarning(UserWarning):
+    """A model was fitted, but its result needs care."""

@@ -1,0 +1,283 @@
+"""From removal records to removals: one event each time a seal came out.
+
+In: `Orders` or the site's own removals. Out: `Removals`. Next: `seallife.lives`,
+`seallife.history`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from seallife.findings import Severity, join_findings, make_findings
+from seallife.intake import Fleet
+from seallife.observation import Observation
+from seallife.orders import read_orders
+from seallife.register import Register, match_tags
+from seallife.schema import REASONS
+
+__all__ = ["Removals", "find_removals"]
+
+
+@dataclass(frozen=True)
+class Removals:
+    """Seal removals.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        One row a removal: removal_id, position_id ('' where the end of the pump is not known),
+        pump_key, site, end, end_low, back, date_kind, reason, ended ('failed', 'withdrawn',
+        'unknown'), confidence, evidence, early, serial_out, serial_in, record_id (the first
+        order), record_ids (all, blank between), orders (their number).
+    findings : pandas.DataFrame
+        Orders set aside or merged, doubts.
+    waterfall : pandas.DataFrame
+        step, kind ('total' or 'loss'), count: from rows read to failures.
+    """
+
+    table: pd.DataFrame
+    findings: pd.DataFrame
+    waterfall: pd.DataFrame
+
+
+def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Removals:
+    """Which seals came out, when, why, and in which records does it stand?
+
+    Orders on one position whose work touches within ``merge_gap_days`` are one removal: the
+    earliest end, the latest return, and the reason with the best evidence count.
+    """
+    orders = read_orders(fleet, register)
+    own, own_findings, own_counts = _from_removals_table(fleet, register)
+    rows = pd.concat([t for t in (orders.table, own) if len(t)] or [orders.table])
+    rows = rows.reset_index(drop=True)
+    counts = pd.concat([orders.counts, own_counts], ignore_index=True)
+    findings = [orders.findings, own_findings]
+    left = counts[counts["step"] != "seal removals"]
+    steps = list(zip(left["step"].astype(str), left["records"].astype(int), strict=True))
+
+    def set_aside(check: str, severity: Severity, gone: pd.Series, message: str) -> None:
+        nonlocal rows
+        found, rows = rows[gone], rows[~gone]
+        # An order on two seals is set aside only when neither is left.
+        found = found[~found["record_id"].isin(rows["record_id"])]
+        steps.append((check, found["record_id"].nunique()))
+        findings.append(
+            make_findings(
+                check,
+                severity,
+                found["record_id"],
+                message,
+                column="end",
+                value=found["end"],
+                action="set aside",
+                set_aside=True,
+            )
+        )
+
+    place = _place(rows, register, watched)
+    set_aside(
+        "before commissioning",
+        "ask",
+        rows["end"] < place["commissioned"],
+        "the seal came out on {value}, before the position was commissioned; tag used before?",
+    )
+    place = place.loc[rows.index]
+    set_aside(
+        "after retirement",
+        "ask",
+        rows["end"] > place["retired"],
+        "the seal came out on {value}, after the position was retired; tag used again?",
+    )
+    place = place.loc[rows.index]
+    outside = (rows["end"] < place["start"]) | (rows["end"] >= place["stop"])
+    set_aside(
+        "outside the records",
+        "note",
+        outside | place["start"].isna(),
+        "{value} lies outside the time for which records are complete",
+    )
+    table, merged = _merge(rows, fleet.settings.rules.merge_gap_days)
+    findings.append(merged)
+    table["ended"] = table["reason"].map({r: e for r, (e, _) in REASONS.items()})
+    read = len(fleet["work_orders"]) + len(fleet["removals"])
+    return Removals(table, join_findings(findings), _waterfall(read, steps, rows, table))
+
+
+def _place(rows: pd.DataFrame, register: Register, watched: Observation) -> pd.DataFrame:
+    """Dates between which each row can lie: of its position, or of any seal of its pump."""
+    at_risk = watched.stretches.groupby("position_id").agg(
+        start=("start", "min"), stop=("end", "max")
+    )
+    dates = register.table[["position_id", "pump_key", "commissioned", "retired"]]
+    dates = dates.join(at_risk, on="position_id")
+    by_position = dates.set_index("position_id").drop(columns="pump_key")
+    by_pump = (
+        dates.drop(columns="position_id")
+        .groupby("pump_key")
+        .agg(
+            commissioned=("commissioned", "min"),
+            retired=("retired", "max"),
+            start=("start", "min"),
+            stop=("stop", "max"),
+        )
+    )
+    named = rows["position_id"] != ""
+    return pd.concat(
+        [
+            by_position.reindex(part["position_id"]).set_axis(part.index)
+            if is_named
+            else by_pump.reindex(part["pump_key"]).set_axis(part.index)
+            for is_named, part in rows.groupby(named)
+        ]
+        or [by_pump.iloc[:0]]
+    ).reindex(rows.index)
+
+
+def _merge(rows: pd.DataFrame, gap_days: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Join orders on one seal whose work touches."""
+    seal = rows["position_id"].where(rows["position_id"] != "", "? " + rows["pump_key"])
+    # A site's own list of removals has been through this already: each row stands for itself.
+    own = rows["record_id"].str.startswith("removals:")
+    seal = seal.where(~own, seal + " " + rows["record_id"])
+    rows = rows.assign(seal=seal).sort_values(["seal", "end", "record_id"], kind="stable")
+    back = rows["back"].fillna(rows["end"])
+    last_back = back.groupby(rows["seal"]).cummax().groupby(rows["seal"]).shift()
+    new = last_back.isna() | (rows["end"] > last_back + pd.Timedelta(days=gap_days))
+    rows = rows.assign(event=np.cumsum(new.to_numpy()) - 1, back=back)
+    best = rows.sort_values(["event", "confidence"], ascending=[True, False], kind="stable")
+    best = best.drop_duplicates("event").set_index("event")
+    by = rows.groupby("event", sort=True)
+    table = best.assign(
+        end=by["end"].min(),
+        back=by["back"].max(),
+        early=by["early"].any(),
+        serial_out=by["serial_out"].max(),
+        serial_in=by["serial_in"].max(),
+        record_id=by["record_id"].first(),
+        record_ids=by["record_id"].agg(" ".join),
+        orders=by.size(),
+    ).reset_index(drop=True)
+    # A stretch is only kept where no order of the event knows the day.
+    known_day = rows["end_low"].isna().groupby(rows["event"]).any()
+    table["end_low"] = table["end_low"].mask(known_day.to_numpy())
+    table = table.sort_values(["end", "position_id", "record_id"], kind="stable").reset_index(
+        drop=True
+    )
+    table.insert(0, "removal_id", [f"R{i + 1}" for i in table.index])
+    more = rows[rows["event"].duplicated()]
+    merged = make_findings(
+        "part of one removal",
+        "note",
+        more["record_id"],
+        "its work touches an earlier order on the same seal",
+        threshold=f"{gap_days} days",
+        action="joined to one removal",
+    )
+    return table.drop(columns="seal"), merged
+
+
+def _from_removals_table(
+    fleet: Fleet, register: Register
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    """Bring a site's own list of removals into the shape of understood orders."""
+    own = fleet["removals"]
+    no_counts = pd.DataFrame({"step": pd.Series(dtype=object), "records": pd.Series(dtype=int)})
+    if own.empty:
+        return own, join_findings([]), no_counts
+    positions = register.table
+    pumps = match_tags(own["tag"], register)
+    name = own["tag"] + np.where(own["seal_end"] != "", "-" + own["seal_end"], "")
+    name = own["position_id"].where(own["position_id"] != "", name)
+    known = set(positions["position_id"])
+    single = positions[~positions["pump_key"].duplicated(keep=False)]
+    only = pumps["pump_key"].map(single.set_index("pump_key")["position_id"])
+    position = name.where(name.isin(known), only).fillna("")
+    by_name = positions.set_index("position_id")
+    key = position.map(by_name["pump_key"]).fillna(pumps["pump_key"])
+    rows = pd.DataFrame(
+        {
+            "record_id": own["record_id"],
+            "wo_no": "",
+            "pump_key": key,
+            "site": key.map(positions.drop_duplicates("pump_key").set_index("pump_key")["site"]),
+            "position_id": position,
+            "end": own["date"].dt.normalize(),
+            "end_low": own["date_low"].dt.normalize(),
+            "back": own["back_in_service"].fillna(own["date"]).dt.normalize(),
+            "date_kind": "removal date",
+            "reason": own["reason"].where(own["reason"] != "", "unknown"),
+            "confidence": 0.95,
+            "evidence": own["cause"],
+            "early": False,
+            "serial_out": own["serial_out"],
+            "serial_in": own["serial_in"],
+        }
+    )
+    lost, dateless = rows["pump_key"] == "", rows["end"].isna()
+    again = rows.duplicated(["position_id", "end"]) & (position != "")
+    findings = [
+        make_findings(
+            "two removals on one day",
+            "doubt",
+            rows.loc[again, "record_id"],
+            "another removal of '{value}' bears the same date; if it is the same one, take it out",
+            column="date",
+            value=rows.loc[again, "position_id"],
+            action="both counted",
+        ),
+        make_findings(
+            "not in register",
+            "ask",
+            rows.loc[lost, "record_id"],
+            "'{value}' is not in the register; add it or mend the name",
+            column="position_id",
+            value=name[lost],
+            action="set aside",
+            set_aside=True,
+        ),
+        make_findings(
+            "no usable date",
+            "ask",
+            rows.loc[dateless & ~lost, "record_id"],
+            "the removal has no date; find it",
+            column="date",
+            action="set aside",
+            set_aside=True,
+        ),
+    ]
+    counts = pd.DataFrame(
+        {
+            "step": ["not in register", "no usable date"],
+            "records": [int(lost.sum()), int((dateless & ~lost).sum())],
+        }
+    )
+    return rows[~lost & ~dateless], join_findings(findings), counts
+
+
+def _waterfall(
+    read: int, steps: list[tuple[str, int]], rows: pd.DataFrame, table: pd.DataFrame
+) -> pd.DataFrame:
+    """Rows read -> removal records -> removals -> failures, with what left on the way."""
+    lines: list[tuple[str, str, int]] = [("records read", "total", read)]
+    joined: dict[str, int] = {}
+    for step, count in steps:
+        joined[step] = joined.get(step, 0) + count
+    lines += [(step, "loss", count) for step, count in joined.items() if count]
+    records = rows["record_id"].nunique()
+    lines.append(("records of seal removals", "total", records))
+    extra = len(rows) - records
+    if extra:
+        lines.append(("second seal in one order", "gain", extra))
+    lines.append(("joined to another record", "loss", len(rows) - len(table)))
+    lines.append(("removals", "total", len(table)))
+    for ended in ("withdrawn", "unknown"):
+        count = int((table["ended"] == ended).sum())
+        lines.append((f"{ended}: reason", "loss", count))
+    lines.append(("failures", "total", int((table["ended"] == "failed").sum())))
+    names = {"withdrawn: reason": "withdrawn in good order", "unknown: reason": "reason unknown"}
+    return pd.DataFrame(
+        [(names.get(s, s), k, c) for s, k, c in lines], columns=["step", "kind", "count"]
+    )

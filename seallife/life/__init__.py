@@ -1,0 +1,41 @@
+"""How long seals last: the laws, the curves, and what few failures can say.
+
+Plain arrays in, a frozen result with a tidy ``table`` out; `fit_lives` does the same for a life
+table. All classes are fitted in one call.
+"""
+
+from seallife.life.compare import ShapeComparison, compare_shapes
+from seallife.life.curves import SurvivalCurves
+from seallife.life.exponential import ExponentialFits, fit_exponential
+from seallife.life.fewfailures import exact_limits, fit_fixed_shape
+from seallife.life.fits import LifeFits, fit_lives
+from seallife.life.lifetable import actuarial_table, exposure_table, grouped_survival
+from seallife.life.lognormal import LognormalFits, fit_lognormal
+from seallife.life.logrank import LogRank, log_rank
+from seallife.life.nonparametric import kaplan_meier
+from seallife.life.ranks import RankLine, rank_line
+from seallife.life.weibull import WeibullFits, fit_weibull
+
+__all__ = [
+    "ExponentialFits",
+    "LifeFits",
+    "LogRank",
+    "LognormalFits",
+    "RankLine",
+    "ShapeComparison",
+    "SurvivalCurves",
+    "WeibullFits",
+    "actuarial_table",
+    "compare_shapes",
+    "exact_limits",
+    "exposure_table",
+    "fit_exponential",
+    "fit_fixed_shape",
+    "fit_lives",
+    "fit_lognormal",
+    "fit_weibull",
+    "grouped_survival",
+    "kaplan_meier",
+    "log_rank",
+    "rank_line",
+]

@@ -1,0 +1,210 @@
+"""Survival curves of all groups: read at an age, turned round, averaged.
+
+In: the steps of a product-limit estimate. Out: tables. Next: `seallife.life.nonparametric`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike
+
+from seallife.errors import InputError
+from seallife.life.groups import Floats, Ints, running_sum, segment_min, segment_sum
+from seallife.life.result import TableResult
+
+if TYPE_CHECKING:
+    from seallife.life.nonparametric import RiskSets
+
+__all__ = ["SurvivalCurves", "crossing"]
+
+_SOURCE = "Kaplan & Meier (1958); Klein & Moeschberger (1997), Survival Analysis, chapter 4"
+
+
+@dataclass(frozen=True, eq=False)
+class SurvivalCurves(TableResult):
+    """Survival of all groups by age, as steps.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Per group: counts, ``exposure``, ``oldest_age``, ``median`` with limits (NaN where the
+        curve or its limit does not come down to one half), ``status``, ``message``.
+    limits : str
+        Scale of the limits.
+    start : float
+        Age at which the curves start at 1.
+    offsets : ndarray of int, shape (g + 1,)
+        Steps of group i are ``offsets[i]:offsets[i + 1]`` of the arrays below.
+    age, at_risk, failures, survival, se, low, high, cum_hazard, cum_hazard_se : ndarray, shape (k,)
+        One entry per age with a failure. Limits are NaN where survival is 0.
+    risk_sets : RiskSets
+        Lives at risk at every age at which one enters or ends.
+    """
+
+    limits: str
+    start: float
+    offsets: Ints
+    age: Floats
+    at_risk: Floats
+    failures: Floats
+    survival: Floats
+    se: Floats
+    low: Floats
+    high: Floats
+    cum_hazard: Floats
+    cum_hazard_se: Floats
+    risk_sets: RiskSets
+
+    @classmethod
+    def of(
+        cls,
+        columns: dict[str, Any],
+        level: float,
+        limits: str,
+        start: float,
+        steps: tuple[Ints, Floats, Floats, Floats, Floats, Floats],
+        more: tuple[Floats, Floats, Floats, Floats],
+        sets: RiskSets,
+    ) -> SurvivalCurves:
+        """Put the arrays of an estimate into a result."""
+        method = f"Kaplan-Meier, Greenwood, {limits} limits"
+        table = pd.DataFrame(columns)
+        return cls(table, level, method, _SOURCE, limits, start, *steps, *more, sets)
+
+    @property
+    def curves(self) -> pd.DataFrame:
+        """One row per group and age with a failure."""
+        names = ("age", "at_risk", "failures", "survival", "se", "low", "high")
+        columns = {name: getattr(self, name) for name in (*names, "cum_hazard", "cum_hazard_se")}
+        return pd.DataFrame({"group": self._labels(np.diff(self.offsets)), **columns})
+
+    def at(self, ages: ArrayLike) -> pd.DataFrame:
+        """Survival of each group at given ages, and how many lives it rests on there.
+
+        Parameters
+        ----------
+        ages : array_like, shape (m,)
+            Ages; NaN results beyond the oldest age seen in a group.
+
+        Returns
+        -------
+        DataFrame
+            ``group``, ``age``, ``at_risk``, ``survival``, ``se``, ``low``, ``high``. Before the
+            first failure survival is 1 with no limits.
+        """
+        wanted = np.asarray(ages, dtype=np.float64)
+        if wanted.ndim != 1 or np.isnan(wanted).any():
+            raise InputError("must be a one-dimensional list of ages", where="ages")
+        groups = len(self.offsets) - 1
+        oldest = self.table["oldest_age"].to_numpy(dtype=np.float64)
+        out = {k: np.full((groups, len(wanted)), np.nan) for k in ("survival", "se", "low", "high")}
+        at_risk = np.zeros((groups, len(wanted)))
+        sets = self.risk_sets
+        for j, age in enumerate(wanted):
+            seen = (age <= oldest) & (age >= self.start)
+            steps = segment_sum(self.age <= age, self.offsets).astype(np.int64)
+            place = self.offsets[:-1] + steps - 1
+            out["survival"][:, j] = np.where(seen, 1.0, np.nan)
+            some = seen & (steps > 0)
+            for name, column in out.items():
+                column[some, j] = getattr(self, name)[place[some]]
+            next_age = sets.offsets[:-1] + segment_sum(sets.age < age, sets.offsets).astype(
+                np.int64
+            )
+            at_risk[seen, j] = sets.at_risk[next_age[seen]]
+        return pd.DataFrame(
+            {
+                "group": self._labels(np.full(groups, len(wanted))),
+                "age": np.tile(wanted, groups),
+                "at_risk": at_risk.ravel(),
+                **{name: column.ravel() for name, column in out.items()},
+            }
+        )
+
+    def quantile(self, share: float) -> pd.DataFrame:
+        """Age by which a share has failed, with Brookmeyer-Crowley limits; NaN where not reached.
+
+        Parameters
+        ----------
+        share : float
+            Share failed: 0.5 for the median.
+        """
+        if not 0 < share < 1:
+            raise InputError(f"is {share!r}", where="share", hint="give a share between 0 and 1")
+        low = np.where(self.survival == 0, 0.0, self.low)
+        columns = {"age": self.survival, "low": low, "high": self.high}
+        ages = {k: crossing(self.age, c, self.offsets, 1 - share) for k, c in columns.items()}
+        return pd.DataFrame({"group": self.table["group"], "share": share, **ages})
+
+    def restricted_mean(self, horizon: float) -> pd.DataFrame:
+        """Mean age at failure counted up to a horizon, with standard error and limits.
+
+        Parameters
+        ----------
+        horizon : float
+            Age up to which life is counted.
+
+        Returns
+        -------
+        DataFrame
+            ``group``, ``horizon``, ``mean``, ``se``, ``low``, ``high``, ``status``, ``message``.
+            NaN where a group has no life that old while some still run.
+
+        Source
+        ------
+        Klein & Moeschberger (1997), eq. 4.5.1 and 4.5.2; limits on the log of the mean.
+        """
+        from scipy.special import ndtri
+
+        if not (np.isfinite(horizon) and horizon > self.start):
+            raise InputError(f"is {horizon!r}", where="horizon", hint="give an age above the start")
+        clipped = np.minimum(self.age, horizon)
+        sizes = np.diff(self.offsets)
+        following = np.append(clipped[1:], horizon)
+        following[self.offsets[1:][sizes > 0] - 1] = horizon
+        area = self.survival * (following - clipped)
+        # from each step to the horizon
+        beyond = np.repeat(segment_sum(area, self.offsets), sizes)
+        beyond = beyond - running_sum(area, self.offsets) + area
+        first = segment_min(clipped, self.offsets)
+        mean = np.minimum(first, horizon) - self.start + segment_sum(area, self.offsets)
+        left = self.at_risk - self.failures
+        weight = np.where(left > 0, self.failures / (self.at_risk * np.maximum(left, 1e-300)), 0.0)
+        se = np.sqrt(segment_sum(np.where(self.age < horizon, beyond**2 * weight, 0), self.offsets))
+        oldest = self.table["oldest_age"].to_numpy(dtype=np.float64)
+        emptied = segment_sum(self.survival == 0, self.offsets) > 0
+        short = ~(oldest >= horizon) & ~emptied
+        mean, se = np.where(short, np.nan, mean), np.where(short, np.nan, se)
+        wide = np.exp(ndtri((1 + self.level) / 2) * se / mean)
+        note = "No life seen to the horizon: choose one within the oldest age."
+        return pd.DataFrame(
+            {
+                "group": self.table["group"],
+                "horizon": float(horizon),
+                "mean": mean,
+                "se": se,
+                "low": mean / wide,
+                "high": np.minimum(mean * wide, horizon - self.start),
+                "status": np.where(short, "horizon beyond data", self.table["status"]),
+                "message": np.where(short, note, self.table["message"]),
+            }
+        )
+
+    def _labels(self, counts: Ints) -> Any:
+        """Label of each row of a long table."""
+        return np.repeat(self.table["group"].to_numpy(dtype=object), counts)
+
+
+def crossing(age: Floats, curve: Floats, offsets: Ints, height: float) -> Floats:
+    """First age of each group at which the curve is down to ``height``; NaN where it stays above.
+
+    A curve is a product of fractions, so a hair's breadth above counts as down.
+    """
+    with np.errstate(invalid="ignore"):
+        down = curve <= height * (1 + 1e-12)
+    first = segment_min(np.where(down, age, np.inf), offsets)
+    return np.where(np.isfinite(first), first, np.nan)

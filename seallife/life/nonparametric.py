@@ -1,0 +1,252 @@
+"""What share still runs at each age, with no law assumed?
+
+In: ages and ends. Out: `SurvivalCurves`. Next: figures, report, and the check of every law.
+
+All groups at once: one sort of the ages, then running sums inside each group.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from seallife.errors import InputError
+from seallife.life.curves import SurvivalCurves, crossing
+from seallife.life.groups import Floats, Groups, Ints, order_within, running_sum, segment_sum
+from seallife.life.lifedata import LifeData, check_level, read_lives
+from seallife.life.result import worded_status
+
+__all__ = ["RiskSets", "kaplan_meier", "risk_sets", "survival_limits"]
+
+Limits = Literal["log-log", "log", "logit"]
+
+
+def kaplan_meier(
+    age: ArrayLike,
+    failed: ArrayLike,
+    *,
+    group: ArrayLike | None = None,
+    entry_age: ArrayLike | None = None,
+    weight: ArrayLike | None = None,
+    level: float = 0.90,
+    limits: Limits = "log-log",
+    start: float | None = None,
+) -> SurvivalCurves:
+    """What share of each group still runs at each age?
+
+    Parameters
+    ----------
+    age : array_like, shape (n,)
+        Age at failure or at the end of observation, any one unit.
+    failed : array_like of bool, shape (n,)
+        Whether the life ended in failure.
+    group : array_like, shape (n,), optional
+        Class of each life.
+    entry_age : array_like, shape (n,), optional
+        Age at which watching began. A life is at risk at age t if entry_age < t <= age.
+    weight : array_like, shape (n,), optional
+        Number of lives each row stands for.
+    level : float
+        Two-sided confidence level.
+    limits : {'log-log', 'log', 'logit'}
+        Scale on which limits are set; on each of them they stay between 0 and 1.
+    start : float, optional
+        Survival from this age on, given that it was reached. With late entry the first ages often
+        have a handful at risk, and one failure among them would pull the whole curve down.
+
+    Returns
+    -------
+    SurvivalCurves
+        ``table`` has one row per group; ``curves`` one row per age with a failure.
+
+    Raises
+    ------
+    InputError
+        If the data, ``level``, ``limits`` or ``start`` cannot be used.
+
+    Examples
+    --------
+    >>> curves = kaplan_meier([10, 32, 56, 98, 98], [1, 1, 1, 0, 0])
+    >>> curves.curves[["age", "at_risk", "survival"]].to_numpy().round(2).tolist()
+    [[10.0, 5.0, 0.8], [32.0, 4.0, 0.6], [56.0, 3.0, 0.4]]
+
+    Source
+    ------
+    Kaplan & Meier (1958), JASA 53, 457-481; Greenwood (1926) for the standard error; Aalen (1978)
+    for the cumulative hazard; Klein & Moeschberger (1997), Survival Analysis, sections 4.3, 4.5
+    and 4.6 (limits, medians, late entry).
+    """
+    check_level(level)
+    if limits not in ("log-log", "log", "logit"):
+        raise InputError(f"is {limits!r}", where="limits", hint="use 'log-log', 'log' or 'logit'")
+    data = read_lives(age, failed, group=group, entry_age=entry_age, weight=weight)
+    if start is not None:
+        data = _from_start(data, start)
+    sets = risk_sets(data)
+    step = np.flatnonzero(sets.failures > 0)
+    offsets = np.searchsorted(step, sets.offsets)
+    at_risk, failures = sets.at_risk[step], sets.failures[step]
+    last = failures >= at_risk  # nobody is left: survival is 0 from here on
+    left = np.where(last, 1.0, at_risk - failures)
+    share = failures / at_risk
+    log_survival = running_sum(np.log1p(np.where(last, 0.0, -share)), offsets)
+    variance = running_sum(np.where(last, 0.0, share / left), offsets)
+    if last.any():
+        ended = running_sum(last.astype(np.float64), offsets) > 0
+        log_survival[ended], variance[ended] = -np.inf, np.nan
+    survival = np.exp(log_survival)
+    low, high = survival_limits(log_survival, variance, level, limits)
+    hazard = running_sum(share, offsets)
+    hazard_se = np.sqrt(running_sum(share / at_risk, offsets))
+    ages = sets.age[step]
+    floor = np.where(survival == 0, 0.0, low)
+    median, median_low, median_high = (
+        crossing(ages, curve, offsets, 0.5) for curve in (survival, floor, high)
+    )
+    trap = data.groups.sum(data.failed) > 0
+    trap &= (
+        segment_sum(last & (step + 1 < np.repeat(sets.offsets[1:], np.diff(offsets))), offsets) > 0
+    )
+    # an emptied risk set has no median: the curve fell for want of lives, not of life
+    median, median_low, median_high = (
+        np.where(trap, np.nan, m) for m in (median, median_low, median_high)
+    )
+    status, message = _status(data, trap)
+    columns: dict[str, Any] = {"group": data.groups.label_list(), **data.counts()}
+    columns |= {"median": median, "median_low": median_low, "median_high": median_high}
+    columns |= {"status": status, "message": message}
+    return SurvivalCurves.of(
+        columns,
+        level,
+        limits,
+        0.0 if start is None else float(start),
+        (offsets, ages, at_risk, failures, survival, survival * np.sqrt(variance)),
+        (low, high, hazard, hazard_se),
+        sets,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class RiskSets:
+    """How many are at risk at each age at which a life enters or ends, by group.
+
+    Attributes
+    ----------
+    offsets : ndarray of int, shape (g + 1,)
+        Ages of group i are ``offsets[i]:offsets[i + 1]``.
+    age : ndarray, shape (k,)
+        Distinct ages of each group, rising.
+    at_risk : ndarray, shape (k,)
+        Lives entered before that age and not ended before it.
+    failures : ndarray, shape (k,)
+        Failures at that age.
+    """
+
+    offsets: Ints
+    age: Floats
+    at_risk: Floats
+    failures: Floats
+
+
+def risk_sets(data: LifeData) -> RiskSets:
+    """Count the lives at risk at every age of every group."""
+    groups = data.groups
+    age, failed, worth = data.age, data.failed, data.weight
+    offsets, change = groups.offsets, None
+    from_new = data.count()
+    if data.entry is not None:
+        # ages of entry take their place behind the ages at the end, group by group
+        late = np.flatnonzero(data.entry > 0)
+        entered = np.searchsorted(late, offsets)
+        from_new = from_new - data.count(data.entry > 0)
+        ends_at = np.arange(len(age)) + np.repeat(entered[:-1], groups.sizes)
+        enters_at = np.arange(len(late)) + np.repeat(offsets[1:], np.diff(entered))
+        offsets = offsets + entered
+
+        def merge(ends: NDArray[Any], enters: NDArray[Any] | float) -> NDArray[Any]:
+            out = np.empty(len(age) + len(late), dtype=ends.dtype)
+            out[ends_at], out[enters_at] = ends, enters
+            return out
+
+        weight = np.ones(len(age)) if worth is None else worth
+        change = merge(-weight, weight[late])
+        worth = None if worth is None else merge(worth, worth[late])
+        failed, age = merge(failed, False), merge(data.age, data.entry[late])
+    order = order_within(age, offsets)
+    age = age[order]
+    if change is None:
+        change = -np.ones(len(age)) if worth is None else -worth[order]
+    else:
+        change = change[order]
+    died = failed[order].astype(np.float64)
+    if worth is not None:
+        died *= worth[order]
+    new = np.ones(len(age), bool)
+    new[1:] = age[1:] != age[:-1]
+    new[offsets[:-1][np.diff(offsets) > 0]] = True
+    begin = np.flatnonzero(new)
+    cut = np.searchsorted(begin, offsets)
+    before = running_sum(change, offsets)[begin] - change[begin]
+    failures = np.add.reduceat(died, begin) if len(begin) else np.zeros(0)
+    return RiskSets(cut, age[begin], np.repeat(from_new, np.diff(cut)) + before, failures)
+
+
+def survival_limits(
+    log_survival: Floats, variance: Floats, level: float, limits: Limits
+) -> tuple[Floats, Floats]:
+    """Limits of a survival from its log and the variance of that (Greenwood's sum).
+
+    NaN where survival is 0 or 1.
+    """
+    from scipy.special import ndtri
+
+    wide = ndtri((1 + level) / 2) * np.sqrt(variance)
+    inside = (log_survival < 0) & np.isfinite(log_survival)
+    log_s = np.where(inside, log_survival, -1.0)
+    if limits == "log":
+        low, high = np.exp(log_s - wide), np.exp(np.minimum(log_s + wide, 0.0))
+    elif limits == "logit":
+        odds = -np.exp(log_s) / np.expm1(log_s)
+        power = np.exp(wide / -np.expm1(log_s))
+        low, high = odds / (odds + power), odds / (odds + 1 / power)
+    else:
+        power = np.exp(-wide / log_s)
+        low, high = np.exp(log_s * power), np.exp(log_s / power)
+    if inside.all():
+        return low, high
+    return np.where(inside, low, np.nan), np.where(inside, high, np.nan)
+
+
+def _from_start(data: LifeData, start: float) -> LifeData:
+    """Only lives that reached ``start``: their ages and entries need no change."""
+    if not (np.isfinite(start) and start >= 0):
+        raise InputError(f"is {start!r}", where="start", hint="give an age of 0 or more")
+    rows: NDArray[np.bool_] = data.age >= start
+    columns = (data.entry, data.weight)
+    entry, weight = (None if c is None else c[rows] for c in columns)
+    # the order is spent: these rows are gathered already
+    kept = data.groups.keep(rows)
+    groups = Groups(kept.labels, kept.offsets)
+    return LifeData(groups, data.age[rows], data.failed[rows], entry, None, weight)
+
+
+def _status(data: LifeData, trap: NDArray[np.bool_]) -> tuple[list[str], list[str]]:
+    """Say of each curve what it is worth."""
+    failures = data.count(data.failed)
+    return worded_status(
+        len(failures),
+        [
+            (data.count() == 0, "no lives", "No life reached the starting age."),
+            (failures == 0, "no failures", "No failure: survival is 1 to the oldest age seen."),
+            (
+                trap,
+                "risk set emptied",
+                "All lives at risk had failed at an age that others passed later, so the curve "
+                "stays at 0 wrongly; give a later start.",
+            ),
+            (failures < 5, "few failures", "Fewer than 5 failures: the steps are coarse."),
+        ],
+    )

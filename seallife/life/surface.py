@@ -1,0 +1,135 @@
+"""How good is any shape and scale of a group, once its data are summed?
+
+In: `PowerSums` and a range of shapes. Out: `WeibullSurface`. Next: `seallife.life.weibullfit`.
+
+The likelihood region of a group is a small patch of shapes. Over it log S(b) is so smooth that a
+dozen values hold all its digits: after that, intervals are arithmetic on a few numbers per group.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seallife.life.groups import Floats
+from seallife.life.powersums import PowerSums
+from seallife.life.region import Derivatives
+
+__all__ = ["WeibullSurface"]
+
+
+@dataclass(frozen=True, eq=False)
+class WeibullSurface:
+    """Log-likelihood of exact Weibull lives over log sigma = -log shape and centred log scale.
+
+    log S(b) of each group is held as a Chebyshev series in log shape over the likelihood region,
+    so a value anywhere costs nothing that grows with the data.
+    """
+
+    failures: Floats
+    log_age_sum: Floats
+    middle: Floats
+    half: Floats
+    series: Floats  # (g, k)
+
+    @classmethod
+    def build(cls, sums: PowerSums, lower: Floats, upper: Floats, nodes: int) -> WeibullSurface:
+        """Tabulate log S(b) of each group at Chebyshev nodes between two log shapes."""
+        # a rim, as the search for an extreme may step just over the edge
+        middle, half = (lower + upper) / 2, (upper - lower) / 2 * 1.02
+        angle = np.pi * (np.arange(nodes) + 0.5) / nodes
+        values = np.empty((len(middle), nodes))
+        for j, place in enumerate(np.cos(angle)):
+            values[:, j] = np.log(sums.sums(np.exp(middle + half * place))[0])
+        basis = np.cos(np.outer(np.arange(nodes), angle)) * (2 / nodes)
+        basis[0] /= 2
+        return cls(sums.failures, sums.log_age_sum, middle, half, values @ basis.T)
+
+    def resolved(self) -> NDArray[np.bool_]:
+        """Whether the series of each group has died out: its last terms are rounding."""
+        tail = np.abs(self.series[:, -2:]).max(axis=1)
+        died: NDArray[np.bool_] = tail < 1e-11 * np.maximum(np.abs(self.series).max(axis=1), 1.0)
+        return died
+
+    def take(self, keep: NDArray[np.bool_]) -> WeibullSurface:
+        """Only the chosen groups."""
+        return WeibullSurface(
+            self.failures[keep],
+            self.log_age_sum[keep],
+            self.middle[keep],
+            self.half[keep],
+            self.series[keep],
+        )
+
+    def contour(self, top: Floats, drop: Floats, points: int) -> tuple[Floats, Floats]:
+        """Points of the curve on which the likelihood lies ``drop`` below ``top``.
+
+        For a shape between its bounds the scale has two values there. With v = S(b) / (r scale^b)
+        they solve v - log v - 1 = (profile - top + drop) / r: exact, with no search over data.
+
+        Returns
+        -------
+        log_sigma, log_scale : ndarray, shape (g, 2 * points)
+        """
+        place = np.cos(np.pi * (np.arange(points) + 0.5) / points)
+        r = self.failures[:, None]
+        theta = self.middle[:, None] + (self.half / 1.02)[:, None] * place
+        k = np.arange(self.series.shape[1])
+        log_sum = self.series @ np.cos(np.outer(k, np.arccos(place / 1.02)))
+        b = np.exp(theta)
+        profile = r * (theta + np.log(r) - log_sum - 1) + b * self.log_age_sum[:, None]
+        depth = np.maximum(profile - (top - drop)[:, None], 0.0) / r
+        base = log_sum - np.log(r)
+        ends = [(base - _log_ratio(depth, side)) / b for side in (-1.0, 1.0)]
+        return -np.hstack([theta, theta]), np.hstack(ends)
+
+    def __call__(self, log_sigma: Floats, log_scale: Floats) -> Derivatives:
+        """Value, gradient and Hessian, each of the shape of the arguments, (g, p)."""
+        theta = -log_sigma
+        b = np.exp(theta)
+        u = (theta - self.middle[:, None]) / self.half[:, None]
+        phi, d1, d2 = _series(self.series, u)
+        d1, d2 = d1 / self.half[:, None], d2 / self.half[:, None] ** 2
+        r, m = self.failures[:, None], self.log_age_sum[:, None]
+        expected = np.exp(phi - b * log_scale)
+        bend = d1 - b * log_scale
+        value = r * theta + b * (m - r * log_scale) - expected
+        by_theta = r + b * (m - r * log_scale) - expected * bend
+        by_scale = b * (expected - r)
+        theta2 = by_theta - r - expected * (d2 - d1 + bend**2)
+        cross = by_scale + b * expected * bend
+        return value, -by_theta, by_scale, theta2, -cross, -(b**2) * expected
+
+
+def _log_ratio(depth: Floats, side: float) -> Floats:
+    """Solve exp(y) - y - 1 = depth for y of the given sign (the two branches of Lambert's W)."""
+    root = np.sqrt(2 * depth)
+    y = np.where(
+        depth < 1,
+        side * root - depth / 3,
+        np.log1p(depth + np.log1p(depth)) if side > 0 else -1 - depth,
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for _ in range(6):
+            slope = np.expm1(y)
+            change = (slope - y - depth) / slope
+            y = np.where(np.isfinite(change), y - change, y)
+    return y
+
+
+def _series(c: Floats, u: Floats) -> tuple[Floats, Floats, Floats]:
+    """Chebyshev series of each row and its first two derivatives at u (Clenshaw's recurrence)."""
+    zero = np.zeros_like(u)
+    b1, b2, d1, d2, e1, e2 = (zero,) * 6
+    for k in range(c.shape[1] - 1, 0, -1):
+        b1, b2, d1, d2, e1, e2 = (
+            2 * u * b1 - b2 + c[:, k, None],
+            b1,
+            2 * u * d1 - d2 + 2 * b1,
+            d1,
+            2 * u * e1 - e2 + 4 * d1,
+            e1,
+        )
+    return u * b1 - b2 + c[:, 0, None], u * d1 - d2 + b1, u * e1 - e2 + 2 * d1

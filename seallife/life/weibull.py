@@ -1,0 +1,263 @@
+"""How long do the seals of each class last, if their lives follow a Weibull law?
+
+In: ages and ends. Out: `WeibullFits`. Next: figures, spares, report.
+
+    S(t) = exp(-(t / scale) ** shape)
+
+All groups are fitted at once. A group with exact ages needs one number per shape from its data
+(`seallife.life.powersums`); a group with interval ends is climbed on its rows
+(`seallife.life.locationscale`). Both are in `seallife.life.weibullfit`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from seallife.errors import InputError
+from seallife.life.estimates import Estimates, tables
+from seallife.life.groups import Floats, segment_max, segment_min
+from seallife.life.lifedata import LifeData, check_level, read_lives
+from seallife.life.profile import SHAPE_RANGE
+from seallife.life.region import likelihood_drop
+from seallife.life.result import TableResult, worded_status
+from seallife.life.weibullfit import Asked, fit_exact, fit_rows
+
+__all__ = ["FEW_FAILURES", "WeibullFits", "fit_weibull", "unbounded", "weibull_point"]
+
+FEW_FAILURES = 5
+"""Below this many failures a fit is shown but marked."""
+
+_METHOD = "Weibull, maximum likelihood, likelihood-ratio intervals"
+_SOURCE = "Meeker & Escobar (1998), Statistical Methods for Reliability Data, chapters 8 and 11"
+
+
+@dataclass(frozen=True, eq=False)
+class WeibullFits(TableResult):
+    """Weibull fits of all groups.
+
+    Attributes
+    ----------
+    table : DataFrame
+        Per group: ``n``, ``failures``, ``censored``, ``entered_late``, ``exposure``,
+        ``oldest_age``; ``shape``, ``scale``, ``b10``, ``b50`` (median), ``mean``, each with
+        ``_low`` and ``_high``; ``sd``; standard errors and covariance of log scale and log shape
+        from the observed information; ``loglik``, ``aic``, ``status``, ``message``. Ages are in
+        the caller's unit.
+    survival : DataFrame
+        ``group``, ``age``, ``survival``, ``low``, ``high`` at the ages asked for.
+    """
+
+    survival: pd.DataFrame
+
+
+def fit_weibull(
+    age: ArrayLike,
+    failed: ArrayLike,
+    *,
+    group: ArrayLike | None = None,
+    entry_age: ArrayLike | None = None,
+    age_low: ArrayLike | None = None,
+    weight: ArrayLike | None = None,
+    fixed_shape: float | None = None,
+    level: float = 0.90,
+    survival_at: Sequence[float] | NDArray[Any] = (),
+    fractions: Sequence[float] = (0.10, 0.50),
+    intervals: bool = True,
+) -> WeibullFits:
+    """Which Weibull law do the lives of each group follow, and how sure is that?
+
+    Parameters
+    ----------
+    age : array_like, shape (n,)
+        Age at failure or at the end of observation, any one unit.
+    failed : array_like of bool, shape (n,)
+        Whether the life ended in failure; a life withdrawn in good order did not.
+    group : array_like, shape (n,), optional
+        Class of each life.
+    entry_age : array_like, shape (n,), optional
+        Age at which watching began, 0 from new. Lives that ended before records began cannot be
+        in the data, and the likelihood allows for that.
+    age_low : array_like, shape (n,), optional
+        For a failure known only to lie in ``(age_low, age]``; NaN for an exact age.
+    weight : array_like, shape (n,), optional
+        Number of lives each row stands for.
+    fixed_shape : float, optional
+        Take the shape as known; see `seallife.life.fewfailures`.
+    level : float
+        Two-sided confidence level.
+    survival_at : sequence of float
+        Ages at which the share still running is wanted.
+    fractions : sequence of float
+        Shares failed whose ages are wanted: 0.10 gives the column ``b10``.
+    intervals : bool
+        False leaves all limits NaN and saves most of the time.
+
+    Returns
+    -------
+    WeibullFits
+        One row per group in the order of the labels, whatever its status.
+
+    Raises
+    ------
+    InputError
+        If the data, ``level``, ``fractions`` or ``survival_at`` cannot be used.
+
+    Notes
+    -----
+    Intervals take the least and greatest value of a quantity over the region of parameters whose
+    likelihood ratio stays within the chi-square limit with 1 degree of freedom. A limit that does
+    not exist is NaN and the message says why.
+
+    Examples
+    --------
+    >>> fits = fit_weibull([54, 187, 216, 240, 500, 500], [1, 1, 1, 1, 0, 0])
+    >>> row = fits["all"]
+    >>> round(float(row["shape"]), 3), round(float(row["scale"]), 1), row["status"]
+    (0, 0, 'few failures')
+
+    Source
+    ------
+    Meeker & Escobar (1998), Statistical Methods for Reliability Data, eq. 8.1 (right censoring),
+    8.7 (likelihood-ratio regions), 11.3 (late entry).
+    """
+    data = read_lives(age, failed, group=group, entry_age=entry_age, age_low=age_low, weight=weight)
+    check_level(level)
+    shares, ages = check_shares(fractions), check_ages(survival_at)
+    if fixed_shape is not None:
+        from seallife.life.fewfailures import fixed_shape_fit
+
+        return fixed_shape_fit(data, fixed_shape, level, ages, shares)
+    failures = data.count(data.failed)
+    endless = unbounded(data)
+    wanted = (failures > 0) & ~endless
+    found = Estimates.empty(len(wanted), 3 + len(shares) + len(ages))
+    interval = (
+        np.zeros(len(wanted), bool) if data.low is None else data.groups.sum(data.interval) > 0
+    )
+    drop = likelihood_drop(level) if intervals else None
+    asked = Asked(shares, np.log(ages))
+    for rows, fit in ((wanted & ~interval, fit_exact), (wanted & interval, fit_rows)):
+        if rows.any():
+            found.put(rows, fit(data.take(rows), asked, drop))
+    status = _status(found, data.count(), failures, endless, wanted, intervals)
+    table, survival = tables(data, found, shares, ages, ("shape", "scale"), weibull_point, status)
+    return WeibullFits(table, level, _METHOD, _SOURCE, survival)
+
+
+def unbounded(data: LifeData) -> NDArray[np.bool_]:
+    """Whether a single age would explain all lives of a group, so that no shape is too steep.
+
+    So it is where every failure may have come at an age that no life has outlived: one failure on
+    the oldest seal, or all failures at the one oldest age.
+    """
+    failed = np.flatnonzero(data.failed)
+    first = segment_min(data.age[failed], np.searchsorted(failed, data.groups.offsets))
+    reach = data.age if data.low is None else np.where(data.interval, data.low, data.age)
+    return np.isfinite(first) & (first >= segment_max(reach, data.groups.offsets))
+
+
+def check_shares(fractions: Sequence[float]) -> Floats:
+    """Shares failed, refused outside 0 to 1."""
+    shares = np.asarray(fractions, dtype=np.float64)
+    if shares.ndim != 1 or not np.all((shares > 0) & (shares < 1)):
+        raise InputError(
+            f"is {fractions!r}", where="fractions", hint="give shares between 0 and 1, such as 0.10"
+        )
+    return shares
+
+
+def check_ages(survival_at: Sequence[float] | NDArray[Any]) -> Floats:
+    """Ages at which survival is wanted, refused unless above 0."""
+    ages = np.asarray(survival_at, dtype=np.float64)
+    if ages.ndim != 1 or not np.all((ages > 0) & np.isfinite(ages)):
+        raise InputError(
+            f"is {survival_at!r}", where="survival_at", hint="give a list of ages above 0"
+        )
+    return ages
+
+
+def weibull_point(log_sigma: Floats, mu: Floats, shares: Floats, ages: Floats) -> dict[str, Any]:
+    """Point estimates from the parameters: what the columns hold between their limits."""
+    from scipy.special import gamma
+
+    sigma = np.exp(log_sigma)
+    mean, square = gamma(1 + sigma), gamma(1 + 2 * sigma)
+    noise = np.log(-np.log1p(-shares))
+    with np.errstate(over="ignore"):
+        z = (np.log(ages) - mu[:, None]) / sigma[:, None]
+        return {
+            "shape": 1 / sigma,
+            "scale": np.exp(mu),
+            "mean": np.exp(mu) * mean,
+            "sd": np.exp(mu) * np.sqrt(np.maximum(square - mean**2, 0.0)),
+            "quantiles": np.exp(mu[:, None] + sigma[:, None] * noise),
+            "survival": np.exp(-np.exp(z)),
+            "to_survival": lambda z: np.exp(-np.exp(z)),
+            "to_first": lambda log_sigma: np.exp(-log_sigma),
+            "more": lambda covariance: {
+                "se_log_shape": np.sqrt(covariance[:, 0]),
+                "se_log_scale": np.sqrt(covariance[:, 2]),
+                "cov_log_shape_scale": -covariance[:, 1],
+            },
+        }
+
+
+def _status(
+    found: Estimates,
+    n: Floats,
+    failures: Floats,
+    endless: NDArray[np.bool_],
+    wanted: NDArray[np.bool_],
+    intervals: bool,
+) -> tuple[list[str], list[str]]:
+    """Say of each group what its row is worth."""
+    open_region = found.found & intervals & ~np.isfinite(found.low[:, 1:3]).all(axis=1)
+    few = found.found & (failures < FEW_FAILURES)
+    steep = "any steeper shape fits better still"
+    return worded_status(
+        len(failures),
+        [
+            (n == 0, "no lives", "No life with a known age in this group."),
+            (
+                failures == 0,
+                "no failures",
+                "No failure: neither shape nor scale can be told; give fixed_shape for a lower "
+                "bound.",
+            ),
+            (
+                endless,
+                "at bound",
+                f"All failures came at the oldest age, so {steep}; no shape is returned. Give "
+                "fixed_shape.",
+            ),
+            (
+                found.at_edge & ~found.found,
+                "at bound",
+                f"The best shape lies outside {SHAPE_RANGE[0]:g} to {SHAPE_RANGE[1]:g}, which no "
+                "data of lives can show; no shape is returned. Look at the recorded ages.",
+            ),
+            (
+                wanted & ~found.found,
+                "not converged",
+                "The likelihood has no clear top; no figures are returned. Look at the recorded "
+                "ages.",
+            ),
+            (
+                open_region,
+                "interval open",
+                "The data set no limit on one side: limits that do not exist are left out.",
+            ),
+            (
+                few,
+                "few failures",
+                f"Fewer than {FEW_FAILURES} failures: the shape is a guess and pulled upward, the "
+                "intervals are too short; compare with a fixed shape.",
+            ),
+        ],
+    )

@@ -1,0 +1,222 @@
+"""From removals to seal lives: one row each, with entry age, both clocks and an honest end.
+
+In: `Register`, `Observation`, `Removals`, `RunClock`. Out: `LifeTable`. Next:
+`seallife.classes`, `seallife.life`, `seallife.spares`.
+
+A life begins with an installation and is on record from its entry age to its exit age. It ends
+'failed', 'withdrawn' (pulled in good order), 'in service' (still running at the end of data) or
+'lost' (records stop, the position is retired, or nobody knows which of two seals came out).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from seallife.clocks import RunClock, day_number
+from seallife.events import Removals
+from seallife.findings import join_findings, make_findings
+from seallife.observation import Observation
+from seallife.register import Register
+from seallife.settings import Rules
+
+__all__ = ["LifeTable", "build_lives", "with_unknown_as"]
+
+
+@dataclass(frozen=True)
+class LifeTable:
+    """Seal lives.
+
+    Attributes
+    ----------
+    table : pandas.DataFrame
+        One row a life, ordered by position and start of record: life_id, position_id, site,
+        unit, tag, seal_end, pump_type, arrangement, duty, service_class, start (installation, NaT
+        where not
+        known), entry, exit (dates between which it was on record), age_known, entry_age_d,
+        exit_age_d, exit_low_d (youngest age at the end, where the day is not known),
+        entry_age_h, exit_age_h, exit_low_h, days, hours (on record), metered (share of the
+        hours seen by a meter), hours_from, end, reason, confidence, early, removal_id,
+        start_record, end_record, start_kind.
+    findings : pandas.DataFrame
+        Lives whose begin is not known, lives without length.
+    unknown_as : str
+        How a removal of unknown reason ends a life here.
+    """
+
+    table: pd.DataFrame
+    findings: pd.DataFrame
+    unknown_as: str
+
+
+def build_lives(
+    register: Register,
+    watched: Observation,
+    removals: Removals,
+    clock: RunClock,
+    service_class: pd.Series,
+    rules: Rules,
+) -> LifeTable:
+    """How long did each seal live, from when is it on record, and how did it end?
+
+    Each stretch of observation opens with the seal then in service; each removal closes one life
+    and opens the next. Where the end of the pump is not named, the lives of both its seals are
+    lost and both begin again with unknown age.
+    """
+    marks = _marks(register, watched, removals)
+    rows = _between(marks, rules)
+    ages, findings = _with_ages(rows, clock)
+    about = register.table.set_index("position_id")[list(_POSITION_COLUMNS)]
+    ages = ages.join(about, on="position_id")
+    ages["service_class"] = ages["position_id"].map(service_class)
+    resolved = _resolve_unknown(ages, rules.unknown_reason)
+    return LifeTable(resolved, join_findings(findings), rules.unknown_reason)
+
+
+_POSITION_COLUMNS = ("site", "unit", "tag", "seal_end", "pump_type", "arrangement", "duty")
+
+
+def with_unknown_as(lives: LifeTable, ended: str) -> LifeTable:
+    """What would the lives be if every removal of unknown reason were a failure, or none?
+
+    Parameters
+    ----------
+    ended : {'failed', 'withdrawn'}
+    """
+    return LifeTable(_resolve_unknown(lives.table, ended), lives.findings, ended)
+
+
+def _resolve_unknown(table: pd.DataFrame, ended: str) -> pd.DataFrame:
+    return table.assign(end=table["end"].mask(table["reason"] == "unknown", ended))
+
+
+def _marks(register: Register, watched: Observation, removals: Removals) -> pd.DataFrame:
+    """All points in time at which a life opens: begins of stretches, and removals."""
+    positions = register.table
+    about = positions.set_index("position_id")
+    opens = watched.stretches.assign(mark=0, at=watched.stretches["start"])
+    first = ~opens["position_id"].duplicated()
+    installed = opens["position_id"].map(about["seal_installed"])
+    commissioned = opens["position_id"].map(about["commissioned"])
+    known = opens["starts_with"] == "commissioned"
+    begun = installed.where(installed <= opens["start"]).where(first)
+    # A seal date before commissioning can only be that of another machine.
+    begun = begun.mask(begun < commissioned)
+    opens["opens_at"] = begun.mask(known, commissioned)
+    opens["start_kind"] = np.where(
+        known, "commissioned", np.where(begun.notna(), "last renewal known", "not known")
+    )
+    opens["start_record"] = opens["position_id"].map(about["record_id"])
+    events = removals.table
+    named = events[events["position_id"] != ""]
+    blind = events[events["position_id"] == ""].drop(columns="position_id")
+    blind = blind.merge(positions[["pump_key", "position_id"]], on="pump_key")
+    blind = blind.assign(ended="lost", reason="", removal_id="")
+    blind["back"] = pd.NaT
+    both = pd.concat([t for t in (named, blind) if len(t)] or [named])
+    closes = pd.DataFrame(
+        {
+            "position_id": both["position_id"],
+            "mark": 1,
+            "at": both["end"],
+            "opens_at": both["back"],
+            "start_kind": np.where(both["back"].isna(), "not known", "renewed"),
+            "start_record": both["record_ids"].str.split().str[-1],
+            **{
+                c: both[c]
+                for c in ("end_low", "ended", "reason", "confidence", "early", "removal_id")
+            },
+            "end_record": both["record_id"],
+        }
+    )
+    marks = pd.concat([opens, closes], ignore_index=True)
+    marks = marks.sort_values(["position_id", "at", "mark"], kind="stable").reset_index(drop=True)
+    # A removal belongs to the stretch that opened last before it.
+    filled = marks.groupby("position_id")[["start", "end", "ends_with"]].ffill()
+    marks[["start", "end", "ends_with"]] = filled
+    inside = (marks["mark"] == 0) | ((marks["at"] >= marks["start"]) & (marks["at"] < marks["end"]))
+    return marks[inside].reset_index(drop=True)
+
+
+def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """Pair each mark with the next of its stretch: that is one life."""
+    after = marks.shift(-1)
+    closed = (after["position_id"] == marks["position_id"]) & (after["mark"] == 1)
+    rows = pd.DataFrame(
+        {
+            "position_id": marks["position_id"],
+            "start": marks["opens_at"],
+            "entry": marks["opens_at"].fillna(marks["at"]).clip(lower=marks["start"]),
+            "exit": after["at"].where(closed, marks["end"]),
+            "exit_low": after["end_low"].where(closed),
+            "end": after["ended"].where(closed, marks["ends_with"].map(_STRETCH_ENDS)),
+            "reason": after["reason"].where(closed, "").fillna(""),
+            "confidence": after["confidence"].where(closed),
+            "early": closed & (after["early"] == True),  # noqa: E712  (object column with gaps)
+            "removal_id": after["removal_id"].where(closed, "").fillna(""),
+            "start_kind": marks["start_kind"],
+            "start_record": marks["start_record"],
+            "end_record": after["end_record"].where(closed, "").fillna(""),
+        }
+    )
+    if rules.lives_across_gaps == "same seal":
+        carried = marks["mark"].eq(0) & marks["position_id"].eq(marks["position_id"].shift())
+        before = rows["start"].shift().where(carried)
+        rows["start"] = rows["start"].fillna(before)
+        rows["start_kind"] = rows["start_kind"].mask(carried & before.notna(), "taken across a gap")
+    return rows
+
+
+_STRETCH_ENDS = {"data end": "in service", "gap": "lost", "retired": "lost"}
+
+
+def _with_ages(rows: pd.DataFrame, clock: RunClock) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    """Add both clocks; a life without length is no life, and is said."""
+    empty = rows["exit"] <= rows["entry"]
+    findings = [
+        make_findings(
+            "life without length",
+            "ask",
+            rows.loc[empty, "end_record"].where(
+                rows.loc[empty, "end_record"] != "", rows.loc[empty, "start_record"]
+            ),
+            "the seal came out on {value}, the day it went in or before; look at both dates",
+            column="end",
+            value=rows.loc[empty, "exit"],
+            action="no life; the removal still counts in rates",
+        )
+    ]
+    rows = rows[~empty].reset_index(drop=True)
+    rows["age_known"] = rows["start"].notna()
+    origin, day_in, day_out = (day_number(rows[c]) for c in ("start", "entry", "exit"))
+    day_low = day_number(rows["exit_low"])
+    rows["entry_age_d"] = day_in - origin
+    rows["exit_age_d"] = day_out - origin
+    low = np.where(np.isnan(day_low), np.nan, np.maximum(day_low, day_in))
+    rows["exit_low_d"] = low - origin
+    rows["days"] = day_out - day_in
+    h_origin, _ = clock.at(rows["position_id"], origin)
+    h_in, m_in = clock.at(rows["position_id"], day_in)
+    h_out, m_out = clock.at(rows["position_id"], day_out)
+    h_low, _ = clock.at(rows["position_id"], low)
+    rows["entry_age_h"] = h_in - h_origin
+    rows["exit_age_h"] = h_out - h_origin
+    rows["exit_low_h"] = h_low - h_origin
+    rows["hours"] = h_out - h_in
+    with np.errstate(invalid="ignore", divide="ignore"):
+        rows["metered"] = np.where(rows["hours"] > 0, (m_out - m_in) / rows["hours"], 0.0)
+    rows["hours_from"] = rows["position_id"].map(clock.source)
+    unknown = rows[~rows["age_known"] & (rows["end_record"] != "")]
+    findings.append(
+        make_findings(
+            "age not known",
+            "note",
+            unknown["end_record"],
+            "nobody knows when the seal that came out went in; it counts in rates, not by age",
+            action="kept out of fits by age",
+        )
+    )
+    rows.insert(0, "life_id", rows["position_id"] + " " + rows["entry"].dt.strftime("%Y-%m-%d"))
+    return rows, findings

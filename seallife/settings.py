@@ -1,0 +1,203 @@
+"""What a site says about its own files and rules: ``fleet.toml`` as a frozen object.
+
+In: a fleet folder. Out: `Settings`. Next: `seallife.intake`.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from seallife.errors import SettingsError
+from seallife.schema import TABLES
+
+__all__ = ["SETTINGS_FILE", "Rules", "Settings", "Source", "Window", "load_settings"]
+
+SETTINGS_FILE = "fleet.toml"
+
+DateOrder = Literal["auto", "year first", "day first", "month first"]
+Clock = Literal["run hours", "calendar"]
+
+
+class _Frozen(BaseModel):
+    """Base of all settings: unknown names are refused, values cannot be changed later."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", use_attribute_docstrings=True)
+
+
+class Window(_Frozen):
+    """Where and when records were kept."""
+
+    site: str
+    """Site as written in the register."""
+    start: date
+    """First day with records."""
+    end: date | None = None
+    """Last day with records; the fleet's ``data_end`` where empty."""
+    gaps: tuple[tuple[date, date], ...] = ()
+    """Stretches without records, first and last day: exposure is cut there."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Window:
+        if self.end is not None and self.end < self.start:
+            raise ValueError(f"window of {self.site} ends before it starts")
+        if any(b < a for a, b in self.gaps):
+            raise ValueError(f"a gap of {self.site} ends before it starts")
+        return self
+
+
+class Source(_Frozen):
+    """One or more files that hold one table in one layout."""
+
+    table: str
+    """Table of the schema these files fill."""
+    files: tuple[str, ...] = Field(min_length=1)
+    """File names or glob patterns relative to the fleet folder."""
+    encoding: str = ""
+    """Text encoding; found out where empty."""
+    separator: str = ""
+    """Column separator of CSV files; found out where empty."""
+    decimal: Literal[".", ","] = "."
+    """Decimal sign of numbers."""
+    sheet: str = ""
+    """Sheet of an XLSX file; the first where empty."""
+    header_row: int = Field(default=1, ge=1)
+    """Row that holds the column names, as a spreadsheet counts."""
+    date_order: DateOrder = "auto"
+    """Order of day, month and year; ``auto`` decides per column from the whole column."""
+    columns: Mapping[str, str] = {}
+    """Our column name = the file's."""
+    units: Mapping[str, str] = {}
+    """Our column name = unit in the file; ours where empty."""
+    constants: Mapping[str, str] = {}
+    """Values for columns that the file does not have."""
+
+    @model_validator(mode="after")
+    def _known_names(self) -> Source:
+        if self.table not in TABLES:
+            raise ValueError(f"'{self.table}' is not a table; tables are {', '.join(TABLES)}")
+        known = TABLES[self.table].names
+        for part in (self.columns, self.units, self.constants):
+            for name in part:
+                if name not in known:
+                    near = difflib.get_close_matches(name, known, 1)
+                    did = f"; did you mean '{near[0]}'?" if near else ""
+                    raise ValueError(f"'{name}' is not a column of {self.table}{did}")
+        return self
+
+
+class Rules(_Frozen):
+    """Choices that move numbers; each is printed in the report."""
+
+    level: Annotated[float, Field(gt=0.5, lt=1)] = 0.90
+    """Two-sided level of all intervals."""
+    clock: Clock = "run hours"
+    """Clock of the life models; positions without hours fall back to their duty share."""
+    merge_gap_days: int = Field(default=3, ge=0)
+    """Orders on one position that touch within this gap are one event."""
+    early_days: int = Field(default=90, ge=1)
+    """A failure within this many calendar days of installation counts as early."""
+    unknown_reason: Literal["failed", "withdrawn"] = "failed"
+    """How a removal of unknown reason ends a life; the report shows both."""
+    lives_across_gaps: Literal["age unknown", "same seal"] = "age unknown"
+    """What is assumed of the seal that runs after a gap in the records."""
+    duty_running: Annotated[float, Field(gt=0, le=1)] = 0.90
+    """Share of time run by a position called running, where nothing better is known."""
+    duty_alternating: Annotated[float, Field(gt=0, le=1)] = 0.50
+    """The same for one called alternating, and where the register says nothing."""
+    duty_standby: Annotated[float, Field(gt=0, le=1)] = 0.15
+    """The same for one called standby."""
+
+
+class Settings(_Frozen):
+    """All settings of one fleet folder."""
+
+    name: str
+    """Name of the fleet, printed on each page."""
+    data_end: date | None = None
+    """Last day the exports cover; the last sign of life of the records where empty."""
+    windows: tuple[Window, ...] = ()
+    """Record windows per site; found from the records where missing, with a finding."""
+    rules: Rules = Rules()
+    """Choices that move numbers."""
+    sources: tuple[Source, ...] = Field(min_length=1)
+    """Files of the tables."""
+    codes: Mapping[str, Mapping[str, str]] = {}
+    """Column name -> site code = our word, for all tables."""
+    class_rules: str = ""
+    """File with the site's own service class rules; ours where empty."""
+
+
+def load_settings(folder: Path | str) -> Settings:
+    """What does this fleet folder say about itself?
+
+    Parameters
+    ----------
+    folder : path
+        Fleet folder; must hold ``fleet.toml``.
+
+    Returns
+    -------
+    Settings
+
+    Raises
+    ------
+    SettingsError
+        The folder or its ``fleet.toml`` is missing, is not TOML, or holds a name or value that
+        is not known; the sentence says where.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        what = "is a file, not a folder" if folder.exists() else "no such folder"
+        raise SettingsError(what, where=str(folder), hint="give the folder that holds fleet.toml")
+    file = folder / SETTINGS_FILE
+    if not file.is_file():
+        raise SettingsError(
+            f"this folder has no {SETTINGS_FILE}, so it is not a fleet folder",
+            where=str(folder),
+            hint="write one that names your files and columns; the demo fleet's is a full example",
+        )
+    try:
+        raw = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as err:
+        raise SettingsError(
+            f"is not UTF-8 text (byte {err.start})", where=str(file), hint="save it as UTF-8"
+        ) from None
+    except tomllib.TOMLDecodeError as err:
+        raise SettingsError(f"is not valid TOML: {err}", where=str(file)) from None
+    return _settings_from(raw, str(file))
+
+
+def _settings_from(raw: dict[str, Any], where: str) -> Settings:
+    """Check the parsed file; [fleet] holds the two single values of `Settings`."""
+    values = dict(raw)
+    fleet = values.pop("fleet", None)
+    if not isinstance(fleet, dict):
+        raise SettingsError(
+            "has no [fleet] section", where=where, hint='begin it with [fleet] and name = "..."'
+        )
+    try:
+        return Settings.model_validate(values | fleet)
+    except ValidationError as err:
+        raise SettingsError(_first_fault(err), where=where) from None
+
+
+def _first_fault(err: ValidationError) -> str:
+    """Say the first fault of a validation as one sentence with its place."""
+    fault = err.errors(include_url=False)[0]
+    place = ".".join(str(p + 1) if isinstance(p, int) else p for p in fault["loc"])
+    more = err.error_count() - 1
+    tail = f" (and {more} more)" if more else ""
+    if fault["type"] == "extra_forbidden":
+        names = {*Settings.model_fields, *Rules.model_fields, *Source.model_fields, "fleet"}
+        near = difflib.get_close_matches(str(fault["loc"][-1]), sorted(names), 1)
+        did = f"; did you mean '{near[0]}'?" if near else ""
+        return f"{place} is not a known setting{did}{tail}"
+    text = fault["msg"].removeprefix("Value error, ")
+    return f"{place}: {text}{tail}" if place else f"{text}{tail}"

@@ -1,0 +1,148 @@
+"""The main job: a fleet folder in, everything that can be said about it out.
+
+In: `Fleet`. Out: `Study`. Next: `seallife.figures`, `seallife.report`, `seallife.trace`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from seallife.classes import Classes, assign_classes, load_class_rules
+from seallife.clocks import RunClock, build_clock
+from seallife.events import Removals, find_removals
+from seallife.findings import join_findings, make_findings
+from seallife.history.mtbr import MtbrHistory, mtbr_history
+from seallife.intake import Fleet
+from seallife.ledger import build_ledger
+from seallife.life.fits import LifeFits, fit_lives
+from seallife.lives import LifeTable, build_lives, with_unknown_as
+from seallife.observation import Observation, observe
+from seallife.register import Register, build_register
+from seallife.settings import Rules, Settings
+
+__all__ = ["Study", "run_study"]
+
+SURVIVAL_AGES_H = (8_760.0, 25_000.0)
+"""Ages [h] at which survival is stated: a year of running, and the 25,000 h of API 682."""
+
+_NOT_USED_YET = ("leak_readings", "stores", "changes")
+
+
+@dataclass(frozen=True)
+class Study:
+    """All results for one fleet, in the order in which a record travels.
+
+    ``ledger`` shows for each stage that records read = used + set aside; ``findings`` holds every
+    finding of every stage; ``fits_other`` are the fits with removals of unknown reason taken the
+    other way.
+    """
+
+    fleet: Fleet
+    register: Register
+    classes: Classes
+    watched: Observation
+    removals: Removals
+    clock: RunClock
+    lives: LifeTable
+    fits: LifeFits
+    fits_other: LifeFits
+    history: MtbrHistory
+    findings: pd.DataFrame
+    ledger: pd.DataFrame
+
+    @property
+    def settings(self) -> Settings:
+        """Settings of the fleet folder."""
+        return self.fleet.settings
+
+
+def run_study(fleet: Fleet) -> Study:
+    """What do this fleet's records say, and how far can it be trusted?
+
+    Parameters
+    ----------
+    fleet : Fleet
+        From `seallife.intake.read_fleet`.
+
+    Returns
+    -------
+    Study
+    """
+    rules = fleet.settings.rules
+    own_rules = fleet.settings.class_rules
+    register = build_register(fleet)
+    classes = assign_classes(
+        register, load_class_rules(fleet.folder / own_rules if own_rules else None)
+    )
+    class_of = classes.table.set_index("position_id")["service_class"]
+    watched = observe(fleet, register, classes)
+    removals = find_removals(fleet, register, watched)
+    clock = build_clock(fleet, register)
+    lives = build_lives(register, watched, removals, clock, class_of, rules)
+    other = "withdrawn" if rules.unknown_reason == "failed" else "failed"
+    history = mtbr_history(
+        register,
+        watched,
+        removals,
+        clock,
+        class_of,
+        level=rules.level,
+        unknown_as=rules.unknown_reason,
+    )
+    findings = join_findings(
+        [
+            fleet.findings,
+            register.findings,
+            classes.findings,
+            watched.findings,
+            removals.findings,
+            clock.findings,
+            lives.findings,
+            _not_used_yet(fleet),
+        ]
+    )
+    return Study(
+        fleet=fleet,
+        register=register,
+        classes=classes,
+        watched=watched,
+        removals=removals,
+        clock=clock,
+        lives=lives,
+        fits=_fits(lives, rules),
+        fits_other=_fits(with_unknown_as(lives, other), rules),
+        history=history,
+        findings=findings,
+        ledger=build_ledger(fleet, findings, removals, lives),
+    )
+
+
+def _fits(lives: LifeTable, rules: Rules) -> LifeFits:
+    return fit_lives(
+        lives.table,
+        by="service_class",
+        clock="run_h" if rules.clock == "run hours" else "calendar_d",
+        level=rules.level,
+        survival_at=SURVIVAL_AGES_H
+        if rules.clock == "run hours"
+        else tuple(h / 24 for h in SURVIVAL_AGES_H),
+    )
+
+
+def _not_used_yet(fleet: Fleet) -> pd.DataFrame:
+    """Say of tables that were read that no result rests on them."""
+    return join_findings(
+        make_findings(
+            "table not analysed",
+            "note",
+            [name],
+            f"{len(fleet[name])} rows of {name} were read; no figure here rests on them",
+            value=str(len(fleet[name])),
+            action="kept, not analysed",
+            set_aside=True,
+        )
+        for name in _NOT_USED_YET
+        if len(fleet[name])
+    )
