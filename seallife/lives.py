@@ -152,13 +152,13 @@ def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
             "exit": after["at"].where(closed, marks["end"]),
             "exit_low": after["end_low"].where(closed),
             "end": after["ended"].where(closed, marks["ends_with"].map(_STRETCH_ENDS)),
-            "reason": after["reason"].where(closed, "").fillna(""),
+            "reason": np.where(closed, after["reason"], ""),
             "confidence": after["confidence"].where(closed),
             "early": closed & (after["early"] == True),  # noqa: E712  (object column with gaps)
-            "removal_id": after["removal_id"].where(closed, "").fillna(""),
+            "removal_id": np.where(closed, after["removal_id"], ""),
             "start_kind": marks["start_kind"],
             "start_record": marks["start_record"],
-            "end_record": after["end_record"].where(closed, "").fillna(""),
+            "end_record": np.where(closed, after["end_record"], ""),
         }
     )
     if rules.lives_across_gaps == "same seal":

@@ -19,23 +19,23 @@ __all__ = ["Orders", "read_orders"]
 
 _TEXT_COLUMNS = ("wo_no", "tag", "seal_end", "short_text", "long_text", "part", "part_qty")
 _DATE_COLUMNS = ("date_raised", "malfunction_start", "work_start", "work_end", "closed")
-_COLUMNS = (
-    "record_id",
-    "wo_no",
-    "pump_key",
-    "site",
-    "position_id",
-    "end",
-    "end_low",
-    "back",
-    "date_kind",
-    "reason",
-    "confidence",
-    "evidence",
-    "early",
-    "serial_out",
-    "serial_in",
-)
+_COLUMNS = {
+    "record_id": object,
+    "wo_no": object,
+    "pump_key": object,
+    "site": object,
+    "position_id": object,
+    "end": "datetime64[ns]",
+    "end_low": "datetime64[ns]",
+    "back": "datetime64[ns]",
+    "date_kind": object,
+    "reason": object,
+    "confidence": float,
+    "evidence": object,
+    "early": bool,
+    "serial_out": object,
+    "serial_in": object,
+}
 _CLOSING_SHARE = 0.95  # share of orders closed within the delay assumed where only closing is known
 _SWAP_DAYS = 60  # start and end this far the wrong way round are taken as swapped
 
@@ -93,7 +93,7 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
 
     if orders.empty:
         nothing = pd.DataFrame(columns=["step", "records"])
-        return Orders(pd.DataFrame(columns=_COLUMNS), join_findings([]), nothing)
+        return Orders(_typed(pd.DataFrame(columns=list(_COLUMNS))), join_findings([]), nothing)
     same = [*_TEXT_COLUMNS, *_DATE_COLUMNS]
     again = orders.duplicated(subset=same) & (orders["wo_no"] != "")
     set_aside("duplicate row", "note", again, "the same order stands in an earlier row")
@@ -253,14 +253,11 @@ def _which_seal(
     )
     rows["second_of_two"] = np.r_[np.zeros(len(orders), bool), np.ones(int(both.sum()), bool)]
     keys = pd.MultiIndex.from_frame(rows[["pump_key", "end_used"]])
-    rows["position_id"] = (
-        rows["pump_key"]
-        .map(single)
-        .fillna(pd.Series(by_end.reindex(keys).to_numpy(), index=rows.index, dtype=object))
-        .fillna("")
-    )
-    rows["site"] = rows["pump_key"].map(site)
     alone = rows["pump_key"].isin(single.index)
+    named = by_end.reindex(keys).to_numpy()
+    rows["position_id"] = np.where(alone, rows["pump_key"].map(single), named)
+    rows["position_id"] = rows["position_id"].mask(rows["position_id"].isna(), "")
+    rows["site"] = rows["pump_key"].map(site)
     rows = rows[~(alone & rows["second_of_two"])].sort_values("record_id", kind="stable")
     # Of two seals changed in one job one failed; the other went with it, unless the text says so.
     went_along = rows["second_of_two"] & (rows["reason"] == "seal failed")
@@ -286,4 +283,9 @@ def _which_seal(
             action="counted as an event, not as a life",
         )
     )
-    return rows[list(_COLUMNS)].reset_index(drop=True)
+    return _typed(rows[list(_COLUMNS)].reset_index(drop=True))
+
+
+def _typed(table: pd.DataFrame) -> pd.DataFrame:
+    """Give columns their kind, which a table without rows would lose."""
+    return table.astype(_COLUMNS)

@@ -147,6 +147,8 @@ _WHERE = (
     ),
 )
 
+_SITE = _text("site", "site, where a tag may stand at more than one", "optional", "Plant")
+
 _POSITIONS = Table(
     "positions",
     "the register: every place where one seal sits, as it is today",
@@ -232,6 +234,7 @@ _WORK_ORDERS = Table(
     "wanted",
     (
         _text("wo_no", "order number", "required", "Order", "Job No", "WO", "Auftrag"),
+        _SITE,
         *_WHERE,
         _date("date_raised", "order raised", "wanted", "Reported", "Raised"),
         _date("malfunction_start", "fault or leak first seen", "wanted", "Leak seen", "Breakdown"),
@@ -270,6 +273,7 @@ _REMOVALS = Table(
     "wanted",
     (
         _text("position_id", "name of the seal position", "wanted", "Seal position"),
+        _SITE,
         *_WHERE,
         _date("date", "end of the seal's life", "required", "Removed on"),
         _date(
@@ -290,6 +294,7 @@ _RUN_HOURS = Table(
     "hour meter readings per pump",
     "optional",
     (
+        _SITE,
         _WHERE[0],
         _date("reading_date", "date read", "required", "Date"),
         _number("reading", "meter reading", "h", (0, 2_000_000), "required", "HRS", "Counter"),
@@ -302,6 +307,7 @@ _LEAK_READINGS = Table(
     "leakage read at a seal",
     "optional",
     (
+        _SITE,
         *_WHERE,
         _date("date", "date read", "required"),
         _number("value", "reading as written", "see unit", (0, None), "required", "ppm", "Reading"),

@@ -7,17 +7,32 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from seallife.errors import SettingsError
 from seallife.schema import TABLES
 
-__all__ = ["SETTINGS_FILE", "Rules", "Settings", "Source", "Window", "load_settings"]
+__all__ = [
+    "SETTINGS_FILE",
+    "Rules",
+    "Settings",
+    "Source",
+    "Window",
+    "did_you_mean",
+    "load_settings",
+]
 
 SETTINGS_FILE = "fleet.toml"
 
@@ -61,7 +76,7 @@ class Source(_Frozen):
     """File names or glob patterns relative to the fleet folder."""
     encoding: str = ""
     """Text encoding; found out where empty."""
-    separator: str = ""
+    separator: str = Field(default="", max_length=1)
     """Column separator of CSV files; found out where empty."""
     decimal: Literal[".", ","] = "."
     """Decimal sign of numbers."""
@@ -78,17 +93,30 @@ class Source(_Frozen):
     constants: Mapping[str, str] = {}
     """Values for columns that the file does not have."""
 
+    @field_validator("files", mode="before")
+    @classmethod
+    def _one_or_more(cls, files: object) -> object:
+        """One file may be named without brackets."""
+        return (files,) if isinstance(files, str) else files
+
     @model_validator(mode="after")
     def _known_names(self) -> Source:
         if self.table not in TABLES:
-            raise ValueError(f"'{self.table}' is not a table; tables are {', '.join(TABLES)}")
-        known = TABLES[self.table].names
-        for part in (self.columns, self.units, self.constants):
-            for name in part:
-                if name not in known:
-                    near = difflib.get_close_matches(name, known, 1)
-                    did = f"; did you mean '{near[0]}'?" if near else ""
-                    raise ValueError(f"'{name}' is not a column of {self.table}{did}")
+            raise ValueError(
+                f"'{self.table}' is not a table{did_you_mean(self.table, TABLES)}; "
+                f"tables are {', '.join(TABLES)}"
+            )
+        table = TABLES[self.table]
+        for name in (*self.columns, *self.units, *self.constants):
+            if name not in table.names:
+                near = did_you_mean(name, table.names)
+                raise ValueError(f"'{name}' is not a column of {self.table}{near}")
+        for name in self.units:
+            if table[name].unit in {"", "see unit"}:
+                raise ValueError(f"'{name}' has no unit that could be converted")
+        for name in self.constants:
+            if name in self.columns:
+                raise ValueError(f"'{name}' has a constant and a column; keep one of them")
         return self
 
 
@@ -132,6 +160,37 @@ class Settings(_Frozen):
     """Column name -> site code = our word, for all tables."""
     class_rules: str = ""
     """File with the site's own service class rules; ours where empty."""
+
+    @model_validator(mode="after")
+    def _known_codes(self) -> Settings:
+        """A code must belong to a column of codes, and mean one of its words."""
+        columns = [c for t in TABLES.values() for c in t.columns if c.kind == "code"]
+        names = {c.name for c in columns}
+        for name, table in self.codes.items():
+            if name not in names:
+                near = did_you_mean(name, names)
+                raise ValueError(f"'codes.{name}' is not a column of codes{near}")
+            lists = [c.choices for c in columns if c.name == name]
+            words = [w for choices in lists for w in choices]
+            wrong = [w for w in table.values() if w and w not in words]
+            if wrong and all(lists):
+                raise ValueError(
+                    f"'{wrong[0]}' under codes.{name} is none of {', '.join(words)}"
+                    f"{did_you_mean(wrong[0], words)}"
+                )
+        return self
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return "; did you mean 'x'?" with the nearest known word; '' if none is near.
+
+    Examples
+    --------
+    >>> did_you_mean("wo_typ", ["wo_type", "status"])
+    "; did you mean 'wo_type'?"
+    """
+    near = difflib.get_close_matches(word, sorted(known), 1)
+    return f"; did you mean '{near[0]}'?" if near else ""
 
 
 def load_settings(folder: Path | str) -> Settings:
@@ -188,16 +247,41 @@ def _settings_from(raw: dict[str, Any], where: str) -> Settings:
         raise SettingsError(_first_fault(err), where=where) from None
 
 
+_PLAIN = {
+    "missing": "is missing",
+    "too_short": "names nothing; it needs one entry at least",
+    "tuple_type": "should be a list in square brackets",
+    "mapping_type": "should be a section of names and values",
+    "model_type": "should be a section of names and values",
+    "dict_type": "should be a section of names and values",
+    "string_type": "should be text in quotes",
+}
+"""Kinds of fault whose own wording speaks to programmers."""
+
+
 def _first_fault(err: ValidationError) -> str:
     """Say the first fault of a validation as one sentence with its place."""
-    fault = err.errors(include_url=False)[0]
-    place = ".".join(str(p + 1) if isinstance(p, int) else p for p in fault["loc"])
-    more = err.error_count() - 1
-    tail = f" (and {more} more)" if more else ""
+    # A misspelt name explains what is missing; a list is short only because an entry is wrong.
+    rank = {"extra_forbidden": 0, "missing": 2, "too_short": 3}
+    faults = sorted(err.errors(include_url=False), key=lambda f: rank.get(f["type"], 1))
+    faults = [f for f in faults if f["type"] != "too_short"] or faults
+    fault, loc = faults[0], faults[0]["loc"]
+    place = ".".join(str(p + 1) if isinstance(p, int) else p for p in loc)
+    tail = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
     if fault["type"] == "extra_forbidden":
-        names = {*Settings.model_fields, *Rules.model_fields, *Source.model_fields, "fleet"}
-        near = difflib.get_close_matches(str(fault["loc"][-1]), sorted(names), 1)
-        did = f"; did you mean '{near[0]}'?" if near else ""
-        return f"{place} is not a known setting{did}{tail}"
+        sections: Mapping[object, type[BaseModel]] = {
+            "rules": Rules,
+            "sources": Source,
+            "windows": Window,
+        }
+        section = sections[loc[0]] if len(loc) > 1 else Settings
+        near = did_you_mean(str(loc[-1]), {*section.model_fields, "fleet"})
+        return f"'{place}' is not a known setting{near}{tail}"
+    if fault["type"] in _PLAIN:
+        return f"{place} {_PLAIN[fault['type']]}{tail}"
     text = fault["msg"].removeprefix("Value error, ")
-    return f"{place}: {text}{tail}" if place else f"{text}{tail}"
+    if not place:
+        return f"{text}{tail}"
+    given = fault["input"]
+    shown = f", not {given!r}" if isinstance(given, str | int | float) else ""
+    return f"{place}: {text[0].lower() if shown else text[0]}{text[1:]}{shown}{tail}"

@@ -3,9 +3,9 @@
 In: a seed. Out: `TrueFleet` (the truth), `write_demo` (a fleet folder with the truth beside it).
 Next: `seallife.intake`.
 
-Reading order: `scenario` (numbers), `layout` (pumps), `simulate` (true lives), `truth` and `stories`
-(what an analysis should find); then `register`, `orders`, `meters`, `leaks`, `stores` (records as
-they truly are), `defects` (what goes wrong with them) and `write` (files).
+Reading order: `scenario` (numbers), `layout` (pumps), `simulate` (true lives), `truth` and
+`stories` (what an analysis should find); then `register`, `orders`, `meters`, `leaks`, `stores`
+(records as they truly are), `defects` (what goes wrong with them) and `write` (files).
 """
 
 from __future__ import annotations

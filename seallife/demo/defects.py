@@ -15,21 +15,21 @@ from datetime import date, timedelta
 
 from seallife.demo import scenario as sc
 from seallife.demo.draws import Draws
+from seallife.demo.extras import EXTRA_ROWS, second_orders, stray_orders
 from seallife.demo.orders import Order
+from seallife.demo.tags import mistype, other_format
 from seallife.demo.words import Writer
 
 __all__ = ["ORDER_DEFECTS", "plant"]
 
 ORDER_DEFECTS: dict[str, int] = {
+    **EXTRA_ROWS,
     "exact duplicate": 38,
-    "second order same job": 71,
-    "rework before hand-over": 19,
     "tag format": 210,
     "tag typo": 31,
     "end missing on two-ended pump": 44,
     "both ends in one order": 26,
     "parent tag only": 23,
-    "tag not in register": 17,
     "planned coded corrective": 57,
     "corrective coded planned": 33,
     "useless text": 112,
@@ -39,12 +39,13 @@ ORDER_DEFECTS: dict[str, int] = {
     "month-only dates": 75,
     "end before start": 12,
     "impossible date": 9,
-    "before commissioning": 7,
-    "after retirement": 5,
     "serials swapped between A and B": 14,
     "seal type changed": 11,
 }
-"""Fault -> how many rows (pairs of rows for swapped serials) have it."""
+"""Fault -> how many rows (pairs of rows for swapped serials) have it.
+
+Fewer where a fleet of another seed has not as many rows that could.
+"""
 
 _DATES = ("date_raised", "malfunction_start", "work_start", "work_end")
 
@@ -58,7 +59,8 @@ def _choose(
     orders: list[Order], defect: str, draws: Draws, fits: Callable[[Order], bool], count: int = 0
 ) -> list[Order]:
     """Pick and mark the rows for a fault among those that fit and are not spoilt alike yet."""
-    chosen = draws.sample([o for o in orders if fits(o)], count or ORDER_DEFECTS[defect])
+    fitting = [o for o in orders if fits(o)]
+    chosen = draws.sample(fitting, min(count or ORDER_DEFECTS[defect], len(fitting)))
     _mark(chosen, defect)
     return chosen
 
@@ -105,8 +107,8 @@ def plant(
     _miscode(orders, draws, writer)
     _spoil_dates(orders, draws)
     _spoil_tags(orders, draws, tags)
-    extra = _second_orders(orders, draws, writer)
-    extra += _strays(draws, writer, commissioned, retired)
+    extra = second_orders(orders, draws, writer)
+    extra += stray_orders(draws, writer, commissioned, retired)
     orders = sorted(orders + extra, key=lambda o: (o.site, o.filed, o.tag, o.short_text, o.lives))
     _number(orders, draws)
     return _duplicates(orders, draws)
@@ -121,7 +123,7 @@ def _both_ends(orders: list[Order], draws: Draws) -> list[Order]:
             twins.setdefault((order.tag, order.end_date), []).append(order)
     pairs = [p for p in twins.values() if len(p) == 2 and all(o.reason == p[0].reason for o in p)]
     gone: set[int] = set()
-    for first, second in draws.sample(pairs, ORDER_DEFECTS[name]):
+    for first, second in draws.sample(pairs, min(ORDER_DEFECTS[name], len(pairs))):
         first.lives += second.lives
         first.positions += second.positions
         first.seal_end, first.part_qty = "", 2.0
@@ -129,8 +131,9 @@ def _both_ends(orders: list[Order], draws: Draws) -> list[Order]:
         first.work_end = max(d for d in (first.work_end, second.work_end) if d)
         first.back_date = first.work_end
         first.serial_out = first.serial_in = ""
-        first.language, first.short_text = "en", re.sub(r" (DE|NDE)\b", "", first.short_text)
-        first.short_text += draws.pick([" both ends", " DE + NDE", ", 2 seals", " DE/NDE"])
+        both = [" DE + NDE", " DE/NDE"]
+        both += [" both ends", ", 2 seals"] if first.language == "en" else []
+        first.short_text = re.sub(r" (DE|NDE)\b", "", first.short_text) + draws.pick(both)
         first.cost = round((first.cost or 0) + (second.cost or 0), 2)
         _mark([first], name)
         gone.add(id(second))
@@ -148,7 +151,7 @@ def _swap_serials(orders: list[Order], draws: Draws) -> None:
     for jobs in kept.values():
         a, b = ([o for o in jobs if o.tag.endswith(letter)] for letter in "AB")
         pairs += list(zip(a, b, strict=False))
-    for first, second in draws.sample(pairs, ORDER_DEFECTS[name]):
+    for first, second in draws.sample(pairs, min(ORDER_DEFECTS[name], len(pairs))):
         first.serial_out, second.serial_out = second.serial_out, first.serial_out
         _mark([first, second], name)
 
@@ -265,133 +268,11 @@ def _spoil_tags(orders: list[Order], draws: Draws, tags: set[str]) -> None:
             else "FGD AREA"
         )
     for order in _choose(orders, "tag format", draws, lambda o: name not in o.defects):
-        order.tag = _other_format(order.tag, order.site, draws)
+        order.tag = other_format(order.tag, order.site, draws)
     for order in _choose(
         orders, "tag typo", draws, lambda o: name not in o.defects and "tag format" not in o.defects
     ):
-        order.tag = _mistype(order.tag, draws, tags)
-
-
-def _other_format(tag: str, site: str, draws: Draws) -> str:
-    """The same tag as other people write it."""
-    stem, letter = tag[:-1], tag[-1]
-    bare = tag.replace("-", "")
-    ways = [
-        bare,
-        f"{stem} {letter}",
-        tag.lower(),
-        f"{stem}-{letter}",
-        tag.replace("-", " "),
-        f" {tag} ",
-        tag.replace("-", "_"),
-    ]
-    if site == sc.SKARROW:
-        ways += [f"{tag[2]}00-{tag}", tag.replace("P-", "P.", 1), f"{stem}/{letter}"]
-    return draws.pick(ways)
-
-
-def _mistype(tag: str, draws: Draws, tags: set[str]) -> str:
-    """One key stroke too many, too few or wrong; still nearest to this tag alone."""
-    while True:
-        at = draws.between(2, len(tag) - 2)
-        way = draws.between(0, 2)
-        if way == 0:
-            typo = tag[:at] + tag[at] + tag[at:]
-        elif way == 1:
-            typo = tag[:at] + tag[at + 1 :]
-        else:
-            typo = tag[:at] + draws.pick("0123456789OIl") + tag[at + 1 :]
-        if typo not in tags and sum(_one_edit(typo, other) for other in tags) == 1:
-            return typo
-
-
-def _one_edit(first: str, second: str) -> bool:
-    """Are the two at most one insertion, deletion or substitution apart (dashes aside)?"""
-    first, second = sorted((first.replace("-", ""), second.replace("-", "")), key=len)
-    if len(second) - len(first) > 1:
-        return False
-    same = next(
-        (i for i, (a, b) in enumerate(zip(first, second, strict=False)) if a != b), len(first)
-    )
-    return first[same + (len(first) == len(second)) :] == second[same + 1 :]
-
-
-def _second_orders(orders: list[Order], draws: Draws, writer: Writer) -> list[Order]:
-    """Other trades' orders for the same job, and rework before the pump was handed back."""
-    extra = []
-    whole = [o for o in orders if _failure(o) and o.status == "done" and o.work_start and _clean(o)]
-    name = "second order same job"
-    for order in draws.sample(whole, ORDER_DEFECTS[name]):
-        twin = _follow(order, "second", writer)
-        assert order.work_start is not None and order.end_date is not None
-        twin.date_raised = twin.filed = min(order.work_start, order.end_date + timedelta(days=2))
-        twin.work_start = order.work_start
-        twin.work_end = min(order.work_start + timedelta(days=draws.between(0, 2)), sc.DATA_END)
-        twin.closed = twin.work_end + timedelta(days=draws.between(5, 60))
-        twin.wo_type = draws.pick(["corrective", "planned"])
-        twin.defects = [name]
-        extra.append(twin)
-    name = "rework before hand-over"
-    slow = [
-        o
-        for o in whole
-        if o.work_end and o.end_date and o.work_start and (o.work_end - o.work_start).days >= 3
-    ]
-    for order in draws.sample(slow, ORDER_DEFECTS[name]):
-        again = _follow(order, "rework", writer)
-        assert order.work_start is not None and order.work_end is not None
-        again.work_end = again.back_date = order.work_end
-        order.work_end = order.work_start + timedelta(days=1)
-        again.date_raised = again.filed = order.work_end + timedelta(days=draws.between(0, 1))
-        again.work_start = again.date_raised
-        again.closed = again.work_end + timedelta(days=draws.between(5, 60))
-        again.defects = [name]
-        extra.append(again)
-    return extra
-
-
-def _follow(order: Order, kind: str, writer: Writer) -> Order:
-    """An order that belongs to the same job as ``order``."""
-    slots = {"end": "", "tag": order.tag.strip(), "other": "B"}
-    short, long = writer.other("en", kind, slots)
-    return Order(
-        order.site, order.tag, order.filed, short_text=short, long_text=long,
-        what="second order" if kind == "second" else "rework", lives=order.lives,
-        positions=order.positions, reason=order.reason, cause=order.cause, end_date=order.end_date,
-        back_date=order.back_date, two_ended=order.two_ended, priority="3", labour_h=4.0, cost=320.0,
-    )  # fmt: skip
-
-
-def _strays(
-    draws: Draws, writer: Writer, commissioned: dict[str, date], retired: dict[str, date]
-) -> list[Order]:
-    """Orders for pumps nobody knows, and for pumps that were not there yet or no more."""
-    unknown = [f"P-{u}9{n:02d}{x}" for u in (1, 3, 5, 7, 9) for n in (1, 4) for x in "AB"]
-    low, high = sc.WINDOWS[sc.SKARROW][0], sc.DATA_END - timedelta(days=60)
-    out = []
-
-    def stray(tag: str, when: date, defect: str) -> None:
-        short, long = writer.other("en", "stray", {"end": "", "tag": tag, "other": "B"})
-        order = Order(
-            sc.SKARROW, tag, when, short_text=short, long_text=long, what="stray", date_raised=when
-        )
-        order.work_start, order.work_end = when, when + timedelta(days=1)
-        order.closed = when + timedelta(days=30)
-        order.labour_h, order.cost, order.defects = 6.0, 540.0, [defect]
-        out.append(order)
-
-    for _ in range(ORDER_DEFECTS["tag not in register"]):
-        when = low + timedelta(days=draws.between(0, (high - low).days))
-        stray(draws.pick(unknown), when, "tag not in register")
-    for i in range(ORDER_DEFECTS["before commissioning"]):
-        tag = sorted(commissioned)[i % len(commissioned)]
-        stray(
-            tag, commissioned[tag] - timedelta(days=draws.between(60, 500)), "before commissioning"
-        )
-    for i in range(ORDER_DEFECTS["after retirement"]):
-        tag = sorted(retired)[i % len(retired)]
-        stray(tag, retired[tag] + timedelta(days=draws.between(60, 400)), "after retirement")
-    return out
+        order.tag = mistype(order.tag, draws, tags)
 
 
 def _number(orders: list[Order], draws: Draws) -> None:

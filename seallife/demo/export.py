@@ -10,16 +10,16 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-__all__ = ["csv_bytes", "date_text", "source_rows", "xlsx_bytes"]
+__all__ = ["csv_bytes", "date_text", "source_rows", "table_bytes", "xlsx_bytes"]
 
-_UNIT_OUT = {
+_UNIT_OUT: dict[str, Callable[[float], float]] = {
     "barg": lambda kpa: round((kpa - 101.325) / 100.0, 2),
     "bara": lambda kpa: float(f"{kpa / 100.0:.3g}"),
     "bar": lambda kpa: round((kpa - 101.325) / 100.0, 2),
@@ -65,7 +65,6 @@ def source_rows(
     table: pd.DataFrame,
     source: Mapping[str, Any],
     codes: Mapping[str, Mapping[str, str]],
-    site: str = "",
 ) -> tuple[list[str], list[list[Any]]]:
     """Which header and rows does a site's file have for this table?
 
@@ -100,7 +99,7 @@ def csv_bytes(
     decimal: str = ".",
     encoding: str = "utf-8",
 ) -> bytes:
-    """What are the bytes of this table as a CSV file with ``\\n`` line ends?"""
+    """What are the bytes of this table as a CSV file with line feeds alone?"""
     import csv
 
     out = io.StringIO(newline="")
@@ -108,6 +107,12 @@ def csv_bytes(
     writer.writerow(header)
     writer.writerows([_text(_plain(v), style, decimal) for v in row] for row in rows)
     return out.getvalue().encode(encoding)
+
+
+def table_bytes(table: pd.DataFrame) -> bytes:
+    """What are the bytes of this table as a plain CSV file, dates as year-month-day?"""
+    columns = [table[c].tolist() for c in table]
+    return csv_bytes([str(c) for c in table], zip(*columns, strict=True))
 
 
 def xlsx_bytes(sheets: Mapping[str, tuple[Sequence[str], Sequence[Sequence[Any]]]]) -> bytes:

@@ -48,21 +48,21 @@ def positions_table() -> pd.DataFrame:
                 # The bad actor's number is taken.
                 used[area.unit] += f"{prefix}{used[area.unit]:02d}" == sc.BAD_ACTOR_PUMP
                 stem = f"{prefix}{used[area.unit]:02d}"
-            for end in ("DE", "NDE")[:seals]:
-                rows.append(
-                    {
-                        "position_id": f"{stem}{letter}-{end}",
-                        "tag": f"{stem}{letter}",
-                        "seal_end": end,
-                        "site": area.site,
-                        "unit": area.unit,
-                        "pair_group": stem,
-                        "service_class": area.service_class,
-                        "sharing": sharing,
-                        "story": area.story,
-                        "pump": pump,
-                        "two_ended": seals == 2,
-                    }
-                )
+            rows += [
+                {
+                    "position_id": f"{stem}{letter}-{end}",
+                    "tag": f"{stem}{letter}",
+                    "seal_end": end,
+                    "site": area.site,
+                    "unit": area.unit,
+                    "pair_group": stem,
+                    "service_class": area.service_class,
+                    "sharing": sharing,
+                    "story": area.story,
+                    "pump": pump,
+                    "two_ended": seals == 2,
+                }
+                for end in ("DE", "NDE")[:seals]
+            ]
             pump += 1
     return pd.DataFrame(rows)

@@ -46,8 +46,8 @@ def leak_readings(fleet: TrueFleet) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        position_id, tag, seal_end, date, value [ppm], unit, method, background, flag, and the truth:
-        true_ppm, ramp (the seal was on its way out), defect. Sorted by date and position.
+        position_id, tag, seal_end, date, value [ppm], unit, method, background, flag; and the
+        truth: true_ppm, ramp (the seal was on its way out), defect. Sorted by date and position.
     """
     draws, lives = Draws(fleet.seed, 10), fleet.lives
     ramped = ramped_lives(fleet)
@@ -117,9 +117,12 @@ def _pegged(fleet: TrueFleet, draws: Draws, position: NDArray[np.int64]) -> pd.D
 def _finish(fleet: TrueFleet, table: pd.DataFrame, draws: Draws) -> pd.DataFrame:
     """Apply detection limit and planted faults, and give the columns their names."""
     unseen = (table["value"] < sc.DETECTION_PPM) & (table["flag"] == "")
-    table.loc[unseen, ["value", "flag"]] = [sc.DETECTION_PPM, "below detection"]
+    table.loc[unseen, "value"] = sc.DETECTION_PPM
+    table.loc[unseen, "flag"] = "below detection"
     zero = draws.sample(table.index[unseen].tolist(), LEAK_DEFECTS["not detected as 0"])
-    table.loc[zero, ["value", "flag", "defect"]] = [0.0, "", "not detected as 0"]
+    table.loc[zero, "value"] = 0.0
+    table.loc[zero, "flag"] = ""
+    table.loc[zero, "defect"] = "not detected as 0"
     seen = table.index[(table["flag"] == "") & (table["defect"] == "")].tolist()
     wrong = draws.sample(seen, LEAK_DEFECTS["unit error"])
     table.loc[wrong, "defect"] = "unit error"

@@ -12,10 +12,11 @@ import numpy as np
 import pandas as pd
 
 from seallife.demo import scenario as sc
-from seallife.demo.export import csv_bytes
+from seallife.demo.export import table_bytes
 from seallife.demo.serials import life_serials
 from seallife.demo.simulate import CAUSES, to_date
 from seallife.demo.stories import decoy_positions, evidence
+from seallife.demo.tools import each
 from seallife.demo.truth import law_figures
 
 if TYPE_CHECKING:
@@ -84,10 +85,15 @@ def _lives(demo: DemoTables) -> pd.DataFrame:
     )
 
 
+def _day_or_never(days: pd.Series) -> pd.Series:
+    """Calendar days; empty where the thing never happened."""
+    return pd.Series(to_date(days.clip(upper=1e5)), index=days.index).where(days < 1e5)
+
+
 def _positions(demo: DemoTables) -> pd.DataFrame:
     """True values of what the register may have wrong, and the faults planted there."""
     places = demo.register
-    faults = {p: "" for p in places["position_id"]}
+    faults = dict.fromkeys(places["position_id"], "")
     for fault in ("temperature in degF", "pressure in psi", "gauge or absolute open"):
         for position in demo.faults[fault]:
             faults[position] += f"{';' if faults[position] else ''}{fault}"
@@ -107,8 +113,8 @@ def _positions(demo: DemoTables) -> pd.DataFrame:
         story=np.where(decoy, "upgrade 2020", places["story"]),
         duty=places["duty"].round(4),
         first_start=to_date(places["first_start_d"]),
-        converted=[None if d > 1e5 else to_date(pd.Series([d]))[0] for d in places["converted_d"]],
-        retired=places["retired"],
+        converted=_day_or_never(places["converted_d"]),
+        retired=_day_or_never(places["retired_d"]),
         **{m: places[m] for m in measured},
         defects=list(faults.values()),
     )
@@ -126,7 +132,7 @@ def peers() -> pd.DataFrame:
     """
     years = {
         r.service_class: r.mean_h / (8_766 * sc.CLASSES[r.service_class].duty)
-        for r in law_figures().itertuples()
+        for r in each(law_figures())
     }
     rows: list[dict[str, Any]] = []
     names = [c for c in sc.CLASSES if c != "OIL"]
@@ -157,7 +163,7 @@ def _truth_toml(demo: DemoTables) -> str:
         f"rebuilt_hazard = {sc.REBUILT_HAZARD}",
         f"ramp_share = {sc.RAMP_SHARE}",
     ]
-    for row in law_figures().itertuples():
+    for row in each(law_figures()):
         law = sc.CLASSES[row.service_class]
         lines += [
             f'\n[classes."{row.service_class}"]',
@@ -171,7 +177,7 @@ def _truth_toml(demo: DemoTables) -> str:
             f"survival_8760 = {round(row.survival_8760, 3)}",
             f"survival_25000 = {round(row.survival_25000, 3)}",
         ]
-    for story in evidence(demo.fleet).itertuples():
+    for story in each(evidence(demo.fleet)):
         lines += [
             "\n[[stories]]",
             f'story = "{story.story}"',
@@ -202,6 +208,5 @@ def truth_files(demo: DemoTables) -> Iterable[tuple[str, bytes]]:
     }
     assert set(CAUSES) >= set(tables["orders.csv"]["cause"]) - {""}
     for name, table in tables.items():
-        columns = [table[c].tolist() for c in table]
-        yield name, csv_bytes(list(table), zip(*columns, strict=True))
+        yield name, table_bytes(table)
     yield "truth.toml", _truth_toml(demo).encode()

@@ -42,8 +42,8 @@ def meter_readings(fleet: TrueFleet) -> tuple[pd.DataFrame, dict[str, list[str]]
     draws = Draws(fleet.seed, 13)
     places = fleet.positions[fleet.positions["seal_end"] == "DE"]
     metered = draws.sample(places.index.tolist(), round(METER_SHARE * len(places)))
-    eligible = [i for i in metered if fleet.positions.at[i, "duty"] > 0.4]
-    eligible = [i for i in eligible if np.isinf(fleet.positions.at[i, "retired_d"])]
+    busy = (places["duty"] > 0.4) & np.isinf(places["retired_d"])
+    eligible = [i for i in metered if busy[i]]
     counts = [*METER_DEFECTS.values(), _PERIOD_PUMPS]
     spoilt = draws.sample(eligible, sum(counts))
     cuts = np.cumsum(counts)[:-1]
@@ -79,8 +79,11 @@ def meter_readings(fleet: TrueFleet) -> tuple[pd.DataFrame, dict[str, list[str]]
             reading = np.mod(reading, _ROLLOVER)
         elif i in replaced:
             reading[at:] -= reading[at] - draws.between(0, 60)
-        elif i in stuck:
-            reading[at : at + draws.between(4, 10)] = reading[at]
+        elif i in stuck:  # it goes on later from where it stopped
+            until = at + draws.between(4, 10)
+            lost = reading[min(until, when.size) - 1] - reading[at]
+            reading[at:until] = reading[at]
+            reading[until:] -= lost
         elif i in period:
             reading = np.diff(reading, prepend=reading[0] - np.round(730 * place["duty"]))
         parts.append(

@@ -16,6 +16,7 @@ from seallife.demo.draws import Draws
 from seallife.demo.leaks import ramped_lives
 from seallife.demo.serials import life_serials
 from seallife.demo.simulate import CAUSES, TrueFleet
+from seallife.demo.tools import each
 from seallife.demo.words import Writer
 
 __all__ = ["OLD_SINGLE_SEAL", "OTHER_ORDERS", "Order", "day", "other_orders", "removal_orders"]
@@ -30,16 +31,6 @@ OLD_SINGLE_SEAL = "70400"
 _ASK = {"other pump part": "other_part", "planned by age": "planned_age", "upgrade": "upgrade"}
 _ASK |= {"planned in outage": "outage", "pump retired": "retired"}
 _CAUSE_CODE = {"infant": "INST", "random": "OPER", "age": "WEAR", "lot": "MATL"}
-_PARTS = [
-    "",
-    "",
-    "",
-    "BEARING 6312 C3",
-    "BEARING 7312 BECB",
-    "COUPLING ELEMENT",
-    "OIL ISO VG 46 20L",
-]
-_PARTS += ["GASKET SET", "STRAINER BASKET", "OIL SEAL 60X80X8"]
 
 
 def day(days: float) -> date:
@@ -109,12 +100,17 @@ def _cut(order: Order) -> Order:
     return order
 
 
+def _single(place: Any, when: date) -> bool:
+    """Had this position one pair of faces on that day?"""
+    return place.arrangement == "1" or (place.converted_d < 1e5 and day(place.converted_d) > when)
+
+
 def _part(place: Any, draws: Draws, wrong_lot: bool, installed: date) -> str:
     """Main part drawn, as the store writes it; now and then with its lot."""
     kind = "SEAL CART" if "cartridge" in place.seal_type else "MECH SEAL"
     kind = "SEAL KIT" if draws.chance(0.2) else kind
-    single = day(place.converted_d) > installed if place.converted_d < 1e5 else False
-    pool = OLD_SINGLE_SEAL if single else place.pool
+    old = place.arrangement == "3" and _single(place, installed)
+    pool = OLD_SINGLE_SEAL if old else place.pool
     text = f"{pool} {kind} {place.shaft_mm:.0f}MM {place.elastomer.upper()}"
     if wrong_lot:
         return f"{text} LOT {sc.LOT}"
@@ -123,10 +119,19 @@ def _part(place: Any, draws: Draws, wrong_lot: bool, installed: date) -> str:
     return text
 
 
+def _kinds(place: Any, when: date) -> set[str]:
+    """What can be said of a seal: two pairs of faces, surveyed vapour, solids, hot."""
+    kinds = set() if _single(place, when) else {"dual"}
+    kinds |= {"voc"} if place.service_class in ("HC-FLASH", "CHEM", "HC-GEN") else set()
+    kinds |= {"solids"} if place.service_class == "SLURRY" else set()
+    return kinds | ({"hot"} if place.service_class == "HC-HOT" else set())
+
+
 def _dates(order: Order, kind: str, draws: Draws) -> None:
     """Fill the dates of a removal order around the true end and return to service."""
     end, back = order.end_date, order.back_date
-    assert end is not None and back is not None
+    assert end is not None
+    assert back is not None
     order.work_start = order.date_raised = end
     if kind in ("failed", "early"):
         if draws.chance(0.7):
@@ -144,6 +149,19 @@ def _dates(order: Order, kind: str, draws: Draws) -> None:
         order.date_raised = end - timedelta(days=draws.between(14, 150))
     order.work_end = back
     order.closed = back + timedelta(days=draws.between(2, 70))
+    first_again = sc.GAP[1] + timedelta(days=1)
+    if order.site == sc.MERROWFEN and sc.GAP[0] <= order.date_raised < first_again:
+        order.date_raised = first_again  # written anew in the new system
+
+
+def _codes(order: Order, place: Any, draws: Draws) -> None:
+    """Failure codes: half the causes are known and right."""
+    assert order.end_date is not None
+    leak = {"2": "INL", "3": "ELU"}.get(place.arrangement, "ELP")
+    leak = "ELP" if _single(place, order.end_date) else leak
+    order.mode_code = draws.pick([leak, leak, leak, "UNK", ""])
+    known = draws.chance(0.5)
+    order.cause_code = _CAUSE_CODE[order.cause] if known else draws.pick(["", "UNK", "OTH"])
 
 
 def _type(kind: str, draws: Draws) -> str:
@@ -168,8 +186,8 @@ def removal_orders(fleet: TrueFleet, register: pd.DataFrame) -> list[Order]:
     draws, writer = Draws(fleet.seed, 4), Writer(Draws(fleet.seed, 5))
     serials = life_serials(fleet, register)
     ramped = ramped_lives(fleet)
-    places = list(register.itertuples())
-    lives = list(fleet.lives.itertuples())
+    places = each(register)
+    lives = each(fleet.lives)
     orders: list[Order] = []
     for i, life in enumerate(lives):
         end = day(life.end_d)
@@ -190,18 +208,16 @@ def removal_orders(fleet: TrueFleet, register: pd.DataFrame) -> list[Order]:
         order = Order(place.site, place.tag, end, language=language, two_ended=place.two_ended)
         order.seal_end = place.seal_end if place.two_ended or draws.chance(0.5) else ""
         order.end_date, order.back_date = end, back
-        order.short_text, order.long_text = writer.removal(language, kind, found, slots)
+        order.short_text, order.long_text = writer.removal(
+            language, kind, found, _kinds(place, end), slots
+        )
         order.wo_type = _type(kind, draws)
         order.priority = draws.pick(["1", "2", "2", "3"]) if order.wo_type == "corrective" else "4"
-        failed = life.ending in CAUSES
         order.reason = life.ending
-        if failed:
+        if life.ending in CAUSES:
             order.reason = "pulled on rising leakage" if kind == "rising" else "seal failed"
-            leak = {"1": "ELP", "2": "INL", "3": "ELU"}[place.arrangement]
-            order.mode_code = draws.pick([leak, leak, leak, "UNK", ""])
-            known = draws.chance(0.5)
-            order.cause_code = _CAUSE_CODE[life.ending] if known else draws.pick(["", "UNK", "OTH"])
-        order.cause = life.ending if failed else ""
+            order.cause = life.ending
+            _codes(order, place, draws)
         order.what = "removal"
         order.lives, order.positions = (f"{place.position_id}#{life.number}",), (place.position_id,)
         _dates(order, kind, draws)
@@ -220,7 +236,7 @@ def removal_orders(fleet: TrueFleet, register: pd.DataFrame) -> list[Order]:
 def other_orders(fleet: TrueFleet, register: pd.DataFrame, removals: list[Order]) -> list[Order]:
     """Which other orders were written for these pumps?"""
     draws, writer = Draws(fleet.seed, 6), Writer(Draws(fleet.seed, 7))
-    pumps = list(register.drop_duplicates("tag").itertuples())
+    pumps = each(register.drop_duplicates("tag"))
     # Some pumps never see a fitter: nothing at all is written for them.
     busy = {o.tag for o in removals}
     pumps = [p for p in pumps if p.tag in busy or draws.chance(0.3)]
@@ -244,14 +260,14 @@ def other_orders(fleet: TrueFleet, register: pd.DataFrame, removals: list[Order]
 
 def _other(what: str, place: Any, when: date, draws: Draws, writer: Writer) -> Order:
     """One order of the kind ``what``, raised on the day ``when``."""
-    language = writer.language(place.site)
+    language = writer.language(place.site) if what not in ("returned", "cancelled") else "en"
     ends = [" DE", " NDE"] if place.two_ended else [""]
     slots = {"end": draws.pick([*ends, ""]), "tag": place.tag, "other": "B"}
     order = Order(
         place.site, place.tag, when, what=what, language=language, two_ended=place.two_ended
     )
     order.date_raised = when
-    order.short_text, order.long_text = writer.other(language, what.replace(" ", "_"), slots)
+    order.short_text, order.long_text, part = writer.other(language, what.replace(" ", "_"), slots)
     kinds = {"corrective": 0.6, "planned": 0.4}
     if what == "inspection":
         kinds = {"inspection": 0.7, "corrective": 0.3}
@@ -266,9 +282,8 @@ def _other(what: str, place: Any, when: date, draws: Draws, writer: Writer) -> O
     order.closed = order.work_end + timedelta(days=draws.between(2, 70))
     order.labour_h = float(draws.between(1, 12))
     order.cost = round(60 * order.labour_h + 400 * draws.one() ** 2, 2)
-    if what == "other":
-        order.part = draws.pick(_PARTS)
-        order.part_qty = 1.0 if order.part else None
+    if part and draws.chance(0.85):
+        order.part, order.part_qty = part, 1.0
     if what == "returned":
         order.part = f"{place.pool} SEAL CART {place.shaft_mm:.0f}MM {place.elastomer.upper()}"
         order.part_qty = draws.pick([0.0, 0.0, -1.0])

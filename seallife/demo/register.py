@@ -2,15 +2,12 @@
 
 In: `TrueFleet`, ``fluids.toml``. Out: `true_register`, `site_register`. Next: `write`.
 
-Values are drawn per pump, so that both ends of one pump agree.
+Values are drawn once for the pumps that share a duty, so that A and B and both ends agree.
 """
 
 from __future__ import annotations
 
 import math
-import tomllib
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -19,18 +16,13 @@ import pandas as pd
 from seallife.demo import scenario as sc
 from seallife.demo.draws import Draws
 from seallife.demo.simulate import TrueFleet, to_date
+from seallife.demo.tools import each, load_toml
 
-__all__ = ["REGISTER_DEFECTS", "load_toml", "site_register", "true_register"]
+__all__ = ["REGISTER_DEFECTS", "site_register", "true_register"]
 
 REGISTER_DEFECTS = {"temperature in degF": 18, "pressure in psi": 15, "gauge or absolute open": 60}
 ATMOSPHERE_KPA, KPA_PER_PSI = 101.325, 6.894757
 _PRESSURES = ("suction_kpa", "discharge_kpa", "chamber_kpa")
-
-
-@cache
-def load_toml(name: str) -> dict[str, Any]:
-    """What does this data file of the demo hold?"""
-    return tomllib.loads(files("seallife.demo").joinpath(name).read_text(encoding="utf-8"))
 
 
 def _round(value: float, digits: int) -> float:
@@ -41,7 +33,7 @@ def _round(value: float, digits: int) -> float:
 
 
 def _pump_data(draws: Draws, row: Any) -> dict[str, Any]:
-    """Engineering data of one pump from the entry of its class."""
+    """Engineering data of the pumps of one duty, from the entry of their class."""
     entry = load_toml("fluids.toml")[row.service_class]
     fluids = entry["fluids"]
     if row.site == sc.MERROWFEN and row.service_class == "SLURRY":
@@ -107,10 +99,13 @@ def true_register(fleet: TrueFleet) -> pd.DataFrame:
     draws = Draws(fleet.seed, 2)
     places = fleet.positions
     rows: list[dict[str, Any]] = []
+    shared: dict[str, dict[str, Any]] = {}
     pump: dict[str, Any] = {}
-    for row in places.itertuples():
+    for row in each(places):
         if row.seal_end == "DE":
-            pump = _pump_data(draws, row)
+            if row.pair_group not in shared:
+                shared[row.pair_group] = _pump_data(draws, row)
+            pump = dict(shared[row.pair_group])
             old = 365.25 * (-30 + 29 * draws.one())
             pump["commissioned_d"] = row.first_start_d if row.first_start_d > 366 else old
             pump["commissioned_known"] = draws.chance(0.9)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from seallife.demo import scenario as sc
 from seallife.demo.simulate import TrueFleet
+from seallife.demo.tools import each
 
 __all__ = ["life_serials"]
 
@@ -39,7 +40,7 @@ def life_serials(fleet: TrueFleet, register: pd.DataFrame) -> dict[int, str]:
     waiting: dict[str, list[tuple[float, str]]] = {}
     serials: dict[int, str] = {}
     number = 1_000
-    for life in fleet.lives[kept].sort_values(["start_d", "position"]).itertuples():
+    for life in each(fleet.lives[kept].sort_values(["start_d", "position"])):
         pool = pools[life.position]
         shelf = waiting.setdefault(pool, [])
         ready = [s for s in sorted(shelf) if s[0] <= life.start_d]

@@ -8,6 +8,7 @@ Life number k of all positions is drawn at once, then life k + 1 from where each
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,18 +17,22 @@ from numpy.typing import NDArray
 from seallife.demo import scenario as sc
 from seallife.demo.draws import Draws
 from seallife.demo.layout import positions_table
+from seallife.demo.plans import (
+    CAUSES,
+    ENDINGS,
+    IN_SERVICE,
+    RETIRED,
+    UPGRADE,
+    drawn_positions,
+    planned_ends,
+    span,
+)
 
 __all__ = ["CAUSES", "ENDINGS", "TrueFleet", "simulate_fleet", "simulate_lives", "to_date"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
-
-CAUSES = ("infant", "random", "age", "lot")
-"""Why a seal failed; a life's ``ending`` is one of these or of the planned `ENDINGS`."""
-ENDINGS = (*CAUSES, "other pump part", "planned by age", "planned in outage", "upgrade")
-ENDINGS = (*ENDINGS, "pump retired", "in service")
-_OTHER, _BY_AGE, _OUTAGE, _UPGRADE, _RETIRED, _IN_SERVICE = range(4, 10)
 
 _END = float(sc.day_number(sc.DATA_END))
 
@@ -44,7 +49,7 @@ class TrueFleet:
         False: the plain law of each class, nothing else.
     positions : DataFrame
         `layout.positions_table` with duty, first_start_d, retired_d, converted_d (days since
-        2005-01-01, NaN where never) and serial_known.
+        2005-01-01, infinite where never) and serial_known.
     lives : DataFrame
         All lives since 2005: position (row of ``positions``), number, start_d, end_d [d since
         2005-01-01], hours [run h], ending (see `ENDINGS`), failed, defective, lot, rebuilt,
@@ -60,94 +65,7 @@ class TrueFleet:
 def to_date(days: Floats | pd.Series) -> NDArray[np.datetime64]:
     """Which calendar day is it, so many days after the start of the simulation?"""
     whole = np.floor(np.asarray(days, dtype=float)).astype(np.int64)
-    return np.datetime64(sc.SIMULATION_START, "D") + whole
-
-
-def _span(days: tuple[object, object]) -> tuple[float, float]:
-    """First and last day of a story as day numbers, the last day included."""
-    first, last = days
-    return sc.day_number(first), sc.day_number(last) + 1.0  # type: ignore[arg-type]
-
-
-def _duty(table: pd.DataFrame, draws: Draws, copies: int) -> Floats:
-    """Share of time each pump runs; the class keeps its mean although the pairs share theirs."""
-    sharing = table["sharing"].to_numpy()
-    mean = table["service_class"].map({k: v.duty for k, v in sc.CLASSES.items()}).to_numpy(float)
-    duty = np.select(
-        [sharing == "alternating", sharing == "main", sharing == "spare"], [0.5, 0.85, 0.15], np.nan
-    )
-    own = np.isnan(duty)
-    drawn = own & table["story"].isin(["", "mass renewal"]).to_numpy()
-    for name in sc.CLASSES:
-        members = (table["service_class"] == name).to_numpy()
-        settled = members & ~drawn
-        known = np.where(np.isnan(duty), mean, duty)[settled].sum()
-        mean[members & drawn] = (mean[members].mean() * members.sum() - known) / max(
-            (members & drawn).sum(), 1
-        )
-    pumps = table["pump"].to_numpy()
-    noise = 0.15 * draws.normal(copies, pumps.max() + 1)[:, pumps]
-    noise[:, (table["story"] == "bad actor").to_numpy()] = 0.0
-    return np.where(own, np.clip(mean + noise, 0.15, 0.95), duty).ravel()
-
-
-def _planned_ends(table: pd.DataFrame, draws: Draws, copies: int) -> tuple[Floats, Ints]:
-    """Planned renewals of each pump, both ends together: days and kinds, (positions, events)."""
-    pumps = table["pump"].to_numpy()
-    shape = (copies, pumps.max() + 1)
-    gaps = draws.exponential(*shape, 10) * sc.OTHER_WORK_YEARS * 365.25
-    other = np.cumsum(gaps, axis=2)
-    by_age = draws.uniform(*shape, 10) <= sc.BY_AGE_SHARE
-    first = table.drop_duplicates("pump")
-    at_skarrow = (first["site"] == sc.SKARROW).to_numpy()
-    mass = (first["story"] == "mass renewal").to_numpy()
-    outages = []
-    for start, _ in sc.OUTAGES:
-        share = np.where(mass & (start.year == sc.MASS_YEAR), sc.MASS_SHARE, sc.OUTAGE_SHARE)
-        day = sc.day_number(start) + 2.0 + 18.0 * draws.uniform(*shape)
-        taken = at_skarrow & (draws.uniform(*shape) <= share)
-        outages.append(np.where(taken, day, np.inf))
-    days = np.concatenate([other, np.stack(outages, axis=2)], axis=2)
-    kinds = np.full(days.shape, _OUTAGE)
-    kinds[..., :10] = np.where(by_age, _BY_AGE, _OTHER)
-    events = days.shape[2]
-    return days[:, pumps].reshape(-1, events), kinds[:, pumps].reshape(-1, events)
-
-
-def _positions(table: pd.DataFrame, draws: Draws, stories: bool, copies: int) -> pd.DataFrame:
-    """Add to each position what is drawn once: duty, first start, change and retirement."""
-    pumps = table["pump"].to_numpy()
-    shape = (copies, pumps.max() + 1)
-    late = draws.uniform(*shape) <= 0.2
-    start = 365.0 * draws.uniform(*shape)
-    start = np.where(late, 365.0 + 2_555.0 * draws.uniform(*shape), start)[:, pumps].ravel()
-    duty = _duty(table, draws, copies)
-    change = draws.uniform(copies, len(table)).ravel()
-    serial = draws.uniform(copies, len(table)).ravel() <= sc.SERIAL_SHARE
-    retired = np.full(start.shape, np.inf)
-    out = pd.concat([table] * copies, ignore_index=True) if copies > 1 else table.copy()
-    if stories:
-        low, high = _span(sc.CONVERSION)
-        converted = np.where(out["story"] == "plan 53B", low + (high - low - 1) * change, np.inf)
-        plain = (table["sharing"] == "own") & (table["story"] == "") & ~table["two_ended"]
-        plain &= table["service_class"].isin(sc.MOVING_CLASSES) & (table["site"] == sc.SKARROW)
-        moving = draws.sample(
-            np.flatnonzero(plain).tolist(), sc.RETIRED_POSITIONS + sc.NEW_POSITIONS
-        )
-        mark = np.isin(np.arange(len(out)) % len(table), moving[: sc.NEW_POSITIONS])
-        start = np.where(mark, 365.25 * (12.5 + 1.5 * change), start)
-        mark = np.isin(np.arange(len(out)) % len(table), moving[sc.NEW_POSITIONS :])
-        retired = np.where(mark, 365.25 * (14.0 + 5.0 * change), retired)
-    else:
-        converted = np.full(start.shape, np.inf)
-        serial[:] = False
-    return out.assign(
-        duty=duty,
-        first_start_d=start,
-        retired_d=retired,
-        converted_d=converted,
-        serial_known=serial,
-    )
+    return np.asarray(np.datetime64(sc.SIMULATION_START, "D") + whole)
 
 
 @dataclass(frozen=True)
@@ -196,7 +114,7 @@ def _life_hours(
 
 def simulate_lives(
     seed: int, stories: bool, copies: int
-) -> tuple[pd.DataFrame, dict[str, NDArray]]:
+) -> tuple[pd.DataFrame, dict[str, NDArray[Any]]]:
     """How do the seals of ``copies`` whole fleets live from 2005 to the end of the records?
 
     Returns
@@ -207,12 +125,12 @@ def simulate_lives(
         The columns of ``TrueFleet.lives``, sorted by position and number; ``ending`` as a number.
     """
     table, draws = positions_table(), Draws(seed, 1)
-    positions = _positions(table, draws, stories, copies)
-    days, kinds = _planned_ends(table, draws, copies)
+    positions = drawn_positions(table, draws, stories, copies)
+    days, kinds = planned_ends(table, draws, copies)
     extra = np.stack([positions["converted_d"], positions["retired_d"]], axis=1)
     days = np.concatenate([days, extra], axis=1)
-    kinds = np.concatenate([kinds, np.full(extra.shape, _UPGRADE)], axis=1)
-    kinds[:, -1] = _RETIRED
+    kinds = np.concatenate([kinds, np.full(extra.shape, UPGRADE)], axis=1)
+    kinds[:, -1] = RETIRED
     law = _Parameters.of(positions, stories)
     hours_a_day = 24.0 * positions["duty"].to_numpy()
     plan53 = (positions["story"] == "plan 53B").to_numpy() & stories
@@ -220,11 +138,12 @@ def simulate_lives(
     lot_class = skarrow & positions["service_class"].isin(sc.LOT_CLASSES).to_numpy()
     serial = positions["serial_known"].to_numpy()
     converted = positions["converted_d"].to_numpy()
-    bad_low, bad_high = _span(sc.BAD_FITTING)
-    lot_low, lot_high = _span(sc.LOT_INSTALLS)
+    bad_low, bad_high = span(sc.BAD_FITTING)
+    lot_low, lot_high = span(sc.LOT_INSTALLS)
 
     at = np.arange(len(positions))
-    start, number, pieces = positions["first_start_d"].to_numpy(), 1, []
+    start, number = positions["first_start_d"].to_numpy(), 1
+    pieces: list[dict[str, NDArray[Any]]] = []
     while at.size:
         bad = skarrow[at] & (start >= bad_low) & (start < bad_high)
         lot = lot_class[at] & (start >= lot_low) & (start < lot_high)
@@ -249,17 +168,25 @@ def simulate_lives(
         fails, planned = start + hours / hours_a_day[at], ahead[rows, nearest]
         end = np.minimum(np.minimum(fails, planned), _END)
         ending = np.where(fails <= planned, cause, kinds[at][rows, nearest])
-        ending = np.where(end >= _END, _IN_SERVICE, ending)
+        ending = np.where(end >= _END, IN_SERVICE, ending)
         back = end + 1.0 + 4.0 * draws.exponential(at.size)
         pieces.append(
-            (at, np.full(at.size, number), start, end, (end - start) * hours_a_day[at], ending)
-            + (back, defective, lot, rebuilt)
+            {
+                "position": at,
+                "number": np.full(at.size, number),
+                "start_d": start,
+                "end_d": end,
+                "hours": (end - start) * hours_a_day[at],
+                "ending": ending,
+                "back_d": back,
+                "defective": defective,
+                "lot": lot,
+                "rebuilt": rebuilt,
+            }
         )
-        goes_on = (ending < _RETIRED) & (back < _END)
+        goes_on = (ending < RETIRED) & (back < _END)
         at, start, number = at[goes_on], back[goes_on], number + 1
-    names = ("position", "number", "start_d", "end_d", "hours", "ending", "back_d")
-    names += ("defective", "lot", "rebuilt")
-    columns = {n: np.concatenate([p[i] for p in pieces]) for i, n in enumerate(names)}
+    columns = {name: np.concatenate([p[name] for p in pieces]) for name in pieces[0]}
     order = np.lexsort((columns["number"], columns["position"]))
     return positions, {n: c[order] for n, c in columns.items()}
 

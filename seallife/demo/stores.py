@@ -15,6 +15,7 @@ from seallife.demo.draws import Draws
 from seallife.demo.orders import OLD_SINGLE_SEAL, Order, day
 from seallife.demo.simulate import TrueFleet
 from seallife.demo.stories import decoy_positions
+from seallife.demo.tools import each
 
 __all__ = ["changes", "issues", "outages", "stock"]
 
@@ -32,7 +33,8 @@ def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.D
         o.part.split(" ")[0] for o in orders if o.what == "removal" and o.filed.year == 2024
     )
     rows = []
-    for pool, fits in register[register["retired_d"] > 1e5].groupby("pool"):
+    for group, fits in register.groupby("pool"):
+        pool = str(group)
         first = fits.iloc[0]
         level = max(1, round(0.5 * used[pool]))
         alloy = first["service_class"] in ("CORR", "HC-HOT")
@@ -43,7 +45,9 @@ def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.D
         rows.append(
             {
                 "material_no": pool,
-                "description": f"{first['seal_type']}, {first['shaft_mm']:.0f} mm, {first['elastomer']}",
+                "description": ", ".join(
+                    [first["seal_type"], f"{first['shaft_mm']:.0f} mm", first["elastomer"]]
+                ),
                 "on_hand": draws.between(0, level + 1),
                 "on_order": draws.pick([0, 0, 0, 1, 2]),
                 "stock_low": level,
@@ -52,7 +56,7 @@ def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.D
                 "lead_time_d": draws.between(30, 90) + 60 * dual + 90 * alloy,
                 "repairable": "yes" if repairable else "no",
                 "repair_time_d": draws.between(20, 55) if repairable else None,
-                "used_on": " ".join(fits["position_id"]),
+                "used_on": " ".join(fits.loc[fits["retired_d"] > 1e5, "position_id"]),
                 "cure_date": date(cure.year, 3 * ((cure.month - 1) // 3) + 1, 1),
             }
         )
@@ -97,19 +101,18 @@ def changes(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd
             | {"from_state": old, "to_state": new, "reason": why}
         )
 
-    for place in register.itertuples():
+    for place in each(register):
         if place.story == "plan 53B":
             add(
                 place.position_id, day(place.converted_d), "flush plan", "Light ends barrier seals",
                 "plan 11, arrangement 1", "plan 53B, arrangement 3",
                 "all pumps of the section, low vapour margin",
             )  # fmt: skip
-    for i in decoy_positions(fleet):
-        place = register.iloc[i]
-        add(
-            place["position_id"], sc.DECOY_DATE, "flush plan", "Seal upgrade 2020", "flush orifice 3 mm",
-            "flush orifice 4 mm", "ten worst positions by failures in 2018 and 2019",
-        )  # fmt: skip
+    chosen = register["position_id"].to_numpy()[decoy_positions(fleet)]
+    why = "ten worst positions by failures in 2018 and 2019"
+    old, new = "flush orifice 3 mm", "flush orifice 4 mm"
+    for name in chosen.tolist():
+        add(name, sc.DECOY_DATE, "flush plan", "Seal upgrade 2020", old, new, why)
     for order in orders:
         if "seal type changed" in order.defects and order.what == "removal" and order.back_date:
             for position in order.positions:

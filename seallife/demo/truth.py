@@ -5,6 +5,8 @@ In: `TrueFleet`. Out: life tables, totals, figures of the laws. Next: tests, `st
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -20,6 +22,7 @@ __all__ = [
     "single_weibull_limit",
     "stacked_lives",
     "true_life_table",
+    "weibull_limit",
     "window_totals",
 ]
 
@@ -35,7 +38,10 @@ def _window(site: NDArray[np.object_], whole: bool) -> Floats:
 
 
 def _seen(
-    position: NDArray[np.int64], lives: dict[str, NDArray], sites: NDArray, whole: bool
+    position: NDArray[np.int64],
+    lives: dict[str, NDArray[Any]],
+    sites: NDArray[np.object_],
+    whole: bool,
 ) -> tuple[NDArray[np.bool_], Floats]:
     """Lives with any time inside the records, and the day from which each was watched."""
     low = _window(sites[position], whole)
@@ -64,7 +70,7 @@ def true_life_table(
         entry_age_d, exit_age_d [d], end (failed, withdrawn, in service, lost), age_known, cause,
         start, end_date, sorted by position and start.
     """
-    places, lives = fleet.positions, {c: fleet.lives[c].to_numpy() for c in fleet.lives}
+    places, lives = fleet.positions, {str(c): fleet.lives[c].to_numpy() for c in fleet.lives}
     at = lives["position"]
     seen, entry = _seen(at, lives, places["site"].to_numpy(), whole_window)
     end = np.where(lives["failed"], "failed", "withdrawn").astype(object)
@@ -122,7 +128,7 @@ def _cut_gap(frame: pd.DataFrame, places: pd.DataFrame) -> pd.DataFrame:
 
 def stacked_lives(
     replicates: int, seed: int = sc.DEFAULT_SEED, *, stories: bool = False
-) -> dict[str, NDArray]:
+) -> dict[str, NDArray[Any]]:
     """What do the records of many such fleets show, with the truth of each life known?
 
     Parameters
@@ -156,24 +162,36 @@ def single_weibull_limit(
     """Which shape and scale [h] would a single Weibull tend to under this fleet's censoring?
 
     The law of a class is a mixture of three causes, so that no Weibull is true; an interval for
-    the shape is to be judged against this limit. Found from the stacked lives of many clean
-    fleets by the likelihood with late entry, the scale eliminated.
+    the shape is to be judged against this limit, found from the stacked lives of many clean
+    fleets.
 
     Returns
     -------
     shape, scale_h : float
+    """
+    lives = stacked_lives(replicates, seed)
+    mine = lives["service_class"] == service_class
+    return weibull_limit(*(lives[c][mine] for c in ("entry_age_h", "exit_age_h", "failed")))
+
+
+def weibull_limit(entry_age: Floats, age: Floats, failed: NDArray[np.bool_]) -> tuple[float, float]:
+    """Which Weibull is nearest to these lives: shape and scale, in the unit of the ages?
+
+    Parameters
+    ----------
+    entry_age, age : array, shape (n,)
+        Ages at which each life came under watch and left it.
+    failed : array of bool, shape (n,)
 
     Source
     ------
-    White (1982), maximum likelihood in a wrong model: the limit is the nearest member.
+    White (1982), maximum likelihood in a wrong model: the limit is the nearest member. The
+    likelihood honours late entry; the scale is eliminated from it.
     """
     from scipy.optimize import brentq
 
-    lives = stacked_lives(replicates, seed)
-    mine = lives["service_class"] == service_class
-    entry, age, failed = (lives[c][mine] for c in ("entry_age_h", "exit_age_h", "failed"))
     unit = age.mean()
-    entry, age = entry / unit, age / unit
+    entry, age = entry_age / unit, age / unit
     log_age, log_entry = np.log(age), np.log(np.where(entry > 0, entry, 1.0))
     failures, log_failed = failed.sum(), log_age[failed].mean()
 

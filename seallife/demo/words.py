@@ -9,12 +9,13 @@ from typing import Any
 
 from seallife.demo import scenario as sc
 from seallife.demo.draws import Draws
-from seallife.demo.register import load_toml
+from seallife.demo.tools import load_toml
 
 __all__ = ["FOREIGN_SHARE", "Writer"]
 
-FOREIGN_SHARE = {sc.SKARROW: 0.05, sc.MERROWFEN: 0.15}
-"""Share of orders not written in English."""
+FOREIGN_SHARE = {sc.SKARROW: 0.057, sc.MERROWFEN: 0.157}
+"""Share of first orders not in English; second orders and rework always are."""
+_KINDS = ("dual", "voc", "solids", "hot")
 _SLIP_SHARE, _NAME_SHARE, _NO_LONG_TEXT = 0.04, 0.03, 0.22
 
 
@@ -38,27 +39,36 @@ class Writer:
         return "en"
 
     def removal(
-        self, language: str, ask: str, found: str, slots: dict[str, str]
+        self, language: str, ask: str, found: str, kinds: set[str], slots: dict[str, str]
     ) -> tuple[str, str]:
         """Short and long text of a removal: why it was asked for, what was found."""
         texts = self._texts[language]
-        short = self._fill(self._draws.pick(texts[ask]["short"]), language, slots)
+        short = self._fill(self._said_of(texts[ask]["short"], kinds), language, slots)
         if self._draws.chance(_NO_LONG_TEXT):
             return short, ""
-        long = self._fill(self._draws.pick(texts["found"][found]), language, slots)
+        long = self._fill(self._said_of(texts["found"][found], kinds), language, slots)
         return short, self._signed(long)
 
-    def other(self, language: str, kind: str, slots: dict[str, str]) -> tuple[str, str]:
-        """Short and long text of an order in which no shaft seal came out."""
-        kinds = self._texts[language]["other"]
-        if kind not in kinds:
-            language, kinds = "en", self._texts["en"]["other"]
-        short, long = self._draws.pick(kinds[kind])
-        return self._fill(short, language, slots), self._signed(self._fill(long, language, slots))
+    def other(self, language: str, kind: str, slots: dict[str, str]) -> tuple[str, str, str]:
+        """Short text, long text and part of an order in which no shaft seal came out."""
+        short, long, *part = self._draws.pick(self._texts[language]["other"][kind])
+        short = self._fill(short, language, slots)
+        return short, self._signed(self._fill(long, language, slots)), part[0] if part else ""
 
     def useless(self) -> str:
         """A text that says nothing."""
         return str(self._draws.pick(self._texts["useless"]))
+
+    def _said_of(self, templates: list[str], kinds: set[str]) -> str:
+        """Pick a sentence that can be said of a seal of these kinds."""
+        marked = [(t, *t.partition(": ")) for t in templates]
+        return self._draws.pick(
+            [
+                rest if mark in _KINDS else whole
+                for whole, mark, _, rest in marked
+                if mark not in _KINDS or mark in kinds
+            ]
+        )
 
     def _fill(self, template: str, language: str, slots: dict[str, str]) -> str:
         """Fill the slots; now and then a slip of the pen, or capitals as on an old terminal."""

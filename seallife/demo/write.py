@@ -22,9 +22,10 @@ from seallife.demo.leaks import leak_readings
 from seallife.demo.ledger import truth_files
 from seallife.demo.meters import meter_readings
 from seallife.demo.orders import Order, day, other_orders, removal_orders
-from seallife.demo.register import load_toml, site_register, true_register
+from seallife.demo.register import site_register, true_register
 from seallife.demo.simulate import TrueFleet, simulate_fleet
 from seallife.demo.stores import changes, issues, outages, stock
+from seallife.demo.tools import each, load_toml
 
 __all__ = ["DemoTables", "demo_tables", "write_demo"]
 
@@ -125,10 +126,11 @@ def demo_tables(seed: int = sc.DEFAULT_SEED) -> DemoTables:
     """
     fleet = simulate_fleet(seed)
     register = true_register(fleet)
-    seen, faults = site_register(fleet, register)
+    seen, register_faults = site_register(fleet, register)
+    faults: dict[str, Any] = dict(register_faults)
     removals = removal_orders(fleet, register)
     begin = sc.day_number(sc.WINDOWS[sc.SKARROW][0])
-    pumps = list(register.drop_duplicates("tag").itertuples())
+    pumps = each(register.drop_duplicates("tag"))
     orders = plant(
         removals + other_orders(fleet, register, removals),
         seed,
@@ -180,7 +182,7 @@ def _exports(demo: DemoTables) -> Iterable[tuple[str, bytes]]:
                     xlsx_bytes(
                         {
                             "Stock": (header, rows),
-                            "Issues": (list(drawn), drawn.to_numpy(object).tolist()),
+                            "Issues": ([str(c) for c in drawn], drawn.to_numpy(object).tolist()),
                         }
                     ),
                 )

@@ -5,6 +5,7 @@ In: a column of text. Out: `ParsedDates`. Next: `seallife.intake.read`.
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,34 +16,41 @@ from seallife.settings import DateOrder
 
 __all__ = ["NULL_DATES", "ParsedDates", "parse_dates"]
 
-NULL_DATES = frozenset({"", "-", "0", "00.00.0000", "00/00/0000", "0000-00-00", "n/a", "na"})
-"""Text that stands for no date."""
+NULL_DATES = frozenset({"", "-", "--", "n/a", "na", "nan", "nat", "none", "null", "#n/a"})
+"""Text that stands for no date, besides any date written in zeros alone ("00.00.0000")."""
 
-_FILLER_DATES = ("1900-01-01", "1899-12-30", "9999-12-31")
+# Month names and short forms in en, de, fr, es, pt, it and nl, without accents.
 _MONTHS = {
-    m: i + 1
-    for i, names in enumerate(
+    name: number
+    for number, names in enumerate(
         (
-            "jan ene gen janv januar january",
-            "feb fev fév févr februar february",
-            "mar mär mars mrt märz maart march",
-            "apr abr avr avril april",
-            "may mai mei mag maj maggio",
-            "jun giu juin juni june",
-            "jul lug juil juli july",
-            "aug ago aoû août aout august",
-            "sep set sept september",
-            "oct okt ott out oktober october",
-            "nov november",
-            "dec dez dic déc december dezember",
-        )
+            "jan ene gen janv january januar janner janvier enero janeiro gennaio januari",
+            "feb fev fevr february februar fevrier febrero fevereiro febbraio februari",
+            "mar mrz mrt march marz maerz mars marzo marco maart",
+            "apr abr avr april avril abril aprile",
+            "may mai mei mag mayo maio maggio",
+            "jun giu june juni juin junio junho giugno",
+            "jul lug juil july juli juillet julio julho luglio",
+            "aug ago aou aout august agosto augustus",
+            "sep set sept september septembre septiembre setembro settembre",
+            "oct okt ott out october oktober octobre octubre outubro ottobre",
+            "nov november novembre noviembre novembro",
+            "dec dez dic december dezember decembre diciembre dezembro dicembre",
+        ),
+        start=1,
     )
-    for m in names.split()
+    for name in names.split()
 }
+_GAP = r"(?:\. |\.?[./\- ])"
 _PATTERN = (
-    r"^(?P<a>\d{1,4})[./\- ](?P<b>\d{1,2}|[^\W\d_]{3,9})\.?[./\- ](?P<c>\d{1,4})"
-    r"(?:[T ,]+(?P<time>\d{1,2}:\d{2}(?::\d{2})?)(?:\.\d+)?(?:Z|[+-]\d\d:?\d\d)?)?$"
+    rf"^(?P<a>\d{{1,4}}){_GAP}(?P<b>\d{{1,2}}|[^\W\d_]{{3,10}}){_GAP}(?P<c>\d{{1,4}})"
+    r"(?:[t ,]+(?P<time>\d{1,2}:\d{2}(?::\d{2})?)(?:[.,]\d+)?(?: ?(?P<half>[ap])\.?m\.?)?"
+    r"(?: ?(?:z|utc|[+-]\d\d:?\d\d))?)?$"
 )
+_ZEROS = r"[0 .:/t-]*0[0 .:/t-]*"
+_SERIAL = r"[2-6]\d{4}(?:[.,]\d+)?"  # days as spreadsheets count them: 1954 to 2091
+_SERIAL_START = pd.Timestamp("1899-12-30")
+_FILLER_YEARS = (1, 1899, 1900, 9999)
 _TWO_DIGIT_PIVOT = 70  # 69 -> 2069, 70 -> 1970
 
 
@@ -58,6 +66,8 @@ class ParsedDates:
         True where text stands that is no date.
     filler : pandas.Series of bool
         True where the date is one that programs write for "none" (1900, 9999); NaT in ``dates``.
+    serial : pandas.Series of bool
+        True where the cell held a spreadsheet's day number (counted from 1900) instead of a date.
     order : str
         Order of day and month used.
     """
@@ -65,6 +75,7 @@ class ParsedDates:
     dates: pd.Series
     unreadable: pd.Series
     filler: pd.Series
+    serial: pd.Series
     order: str
 
 
@@ -95,32 +106,43 @@ def parse_dates(text: pd.Series, order: DateOrder = "auto", *, where: str = "") 
     >>> parse_dates(pd.Series(["31/05/2023", "05/04/2023"])).dates.dt.strftime("%Y-%m-%d").tolist()
     ['2023-05-31', '2023-04-05']
     """
-    unique = pd.Series(pd.unique(text.astype(str)), dtype=object)
-    folded = unique.str.strip().str.casefold()
-    null = folded.isin(NULL_DATES)
+    codes, values = pd.factorize(text.astype(str))
+    shown = pd.Series(values, dtype=object)
+    folded = shown.map(_fold)
+    null = folded.isin(NULL_DATES) | folded.str.fullmatch(_ZEROS)
+    serial = folded.str.fullmatch(_SERIAL)
     compact = folded.str.fullmatch(r"\d{8}")
-    spelled = folded.where(~compact, folded.str[:4] + "-" + folded.str[4:6] + "-" + folded.str[6:8])
-    parts = spelled.str.extract(_PATTERN)
-    a = pd.to_numeric(parts["a"])
-    b = pd.to_numeric(parts["b"], errors="coerce").fillna(parts["b"].map(_MONTHS))
-    c = pd.to_numeric(parts["c"])
-    named_month = parts["b"].str.contains(r"[^\d]", na=False)
-    year_first = parts["a"].str.len() == 4
+    spelled = folded.where(~compact, folded.str[:4] + "-" + folded.str[4:6] + "-" + folded.str[6:])
+    parts = spelled.mask(null).astype(object).str.extract(_PATTERN)
+    a, b, c = (pd.to_numeric(parts[k], errors="coerce") for k in "abc")
+    named_month = b.isna() & parts["b"].notna()
+    b = b.fillna(parts["b"].map(_MONTHS).astype(float))
+    year_first = (parts["a"].str.len() == 4) | ((order == "year first") & ~named_month)
     slots = ~year_first & ~named_month & a.notna()
-    used = _decide_order(unique[slots], a[slots], b[slots], order, text, where)
+    used = _decide_order(shown[slots], a[slots], b[slots], order, text, where)
     month_first = slots & (used == "month first")
-    year = a.where(year_first, _full_year(c, parts["c"]))
+    year = _full_year(c.where(~year_first, a), parts["c"].where(~year_first, parts["a"]))
     month = b.where(~month_first, a)
     day = c.where(year_first, a.where(~month_first, b))
-    dates = _to_dates(year, month, day, parts["time"])
-    iso = dates.dt.strftime("%Y-%m-%d").fillna("")
-    filler = iso.isin(_FILLER_DATES) | ((year == 9999) | (year == 1900)) & ~null
+    filler = year.isin(_FILLER_YEARS)
+    dates = _to_dates(year.mask(filler), month, day, parts["time"], parts["half"])
+    if serial.any():
+        days = pd.to_numeric(folded[serial].str.replace(",", "."))
+        dates[serial] = _SERIAL_START + pd.to_timedelta(days, unit="D").dt.round("s")
     unreadable = dates.isna() & ~null & ~filler
-    lookup = pd.DataFrame(
-        {"date": dates.mask(filler), "bad": unreadable, "filler": filler}
-    ).set_axis(unique.to_numpy())
-    out = lookup.reindex(text.astype(str).tolist()).set_axis(text.index)
-    return ParsedDates(out["date"], out["bad"], out["filler"], used)
+
+    def per_cell(found: pd.Series) -> pd.Series:
+        return pd.Series(found.to_numpy()[codes], index=text.index)
+
+    return ParsedDates(
+        per_cell(dates), per_cell(unreadable), per_cell(filler), per_cell(serial), used
+    )
+
+
+def _fold(text: str) -> str:
+    """Leave case, accents and doubled blanks out."""
+    plain = unicodedata.normalize("NFKD", text.casefold())
+    return " ".join("".join(c for c in plain if not unicodedata.combining(c)).split())
 
 
 def _full_year(c: pd.Series, text: pd.Series) -> pd.Series:
@@ -129,15 +151,20 @@ def _full_year(c: pd.Series, text: pd.Series) -> pd.Series:
     return c.where(~short, c + np.where(c < _TWO_DIGIT_PIVOT, 2000, 1900))
 
 
-def _to_dates(year: pd.Series, month: pd.Series, day: pd.Series, time: pd.Series) -> pd.Series:
+def _to_dates(
+    year: pd.Series, month: pd.Series, day: pd.Series, time: pd.Series, half: pd.Series
+) -> pd.Series:
     """Put the parts together; NaT where they are no date of the calendar."""
     ok = year.between(1800, 2261) & month.between(1, 12) & day.between(1, 31)
-    parts = pd.DataFrame({"year": year, "month": month, "day": day}).where(ok)
+    parts = pd.DataFrame({"year": year, "month": month, "day": day})[ok].astype(int)
     out = pd.Series(pd.NaT, index=year.index, dtype="datetime64[ns]")
     if ok.any():
-        out[ok] = pd.to_datetime(parts[ok].astype(int), errors="coerce")
+        out[ok] = pd.to_datetime(parts, errors="coerce")
         clock = time.where(time.isna() | (time.str.count(":") == 2), time + ":00")
-        out = out + pd.to_timedelta(clock, errors="coerce").fillna(pd.Timedelta(0))
+        passed = pd.to_timedelta(clock, errors="coerce").fillna(pd.Timedelta(0))
+        noon = pd.Timedelta(hours=12)
+        passed = passed.mask(half.notna() & (passed >= noon), passed - noon)
+        out = out + passed.mask(half == "p", passed + noon)
     return out
 
 
@@ -175,4 +202,4 @@ def _decide_order(
 
 def _row(text: pd.Series, value: str) -> object:
     """Row of the first cell with this text."""
-    return text.index[(text.astype(str) == value).to_numpy()][0]
+    return text.index[int((text.astype(str) == value).to_numpy().argmax())]

@@ -1,4 +1,4 @@
-"""Read one file as text cells: CSV, XLSX or Parquet.
+"""Read one file as text cells; CSV here, XLSX and Parquet through `seallife.intake.sheets`.
 
 In: a path and what is known of its layout. Out: `RawFile`. Next: `seallife.intake.read`.
 
@@ -12,15 +12,15 @@ import codecs
 import csv
 import hashlib
 import io
-import zipfile
 from dataclasses import dataclass
-from datetime import datetime
+from itertools import chain, islice
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from seallife.errors import InputError
+from seallife.intake.sheets import Cells, parquet_rows, xlsx_rows
 
 __all__ = ["RawFile", "read_cells"]
 
@@ -30,6 +30,10 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
+_HEAD = 100_000  # characters looked at to find the separator
+_LAST = ["\x00"]  # a last row that no file can hold; swallowed where a quote is never closed
+
+_NO_CELLS: Cells = np.empty((0, 0), dtype=object)
 
 
 @dataclass(frozen=True)
@@ -48,8 +52,10 @@ class RawFile:
         Encoding used; empty for XLSX and Parquet.
     guessed_encoding : bool
         True where the text was not UTF-8 and nothing said what it was.
-    ragged_rows : tuple of int
+    long_rows : tuple of int
         Rows with more cells than the header; the cells beyond it are joined to the last one.
+    short_rows : tuple of int
+        Rows with fewer cells than the header; the missing ones are left empty.
     empty_rows : int
         Wholly empty rows left out.
     """
@@ -59,7 +65,8 @@ class RawFile:
     sha256: str
     encoding: str = ""
     guessed_encoding: bool = False
-    ragged_rows: tuple[int, ...] = ()
+    long_rows: tuple[int, ...] = ()
+    short_rows: tuple[int, ...] = ()
     empty_rows: int = 0
 
 
@@ -68,6 +75,7 @@ def read_cells(
     *,
     encoding: str = "",
     separator: str = "",
+    decimal: str = ".",
     sheet: str = "",
     header_row: int = 1,
 ) -> RawFile:
@@ -76,9 +84,11 @@ def read_cells(
     Parameters
     ----------
     path : Path
-        A ``.csv``, ``.txt``, ``.tsv``, ``.xlsx`` or ``.parquet`` file.
+        A ``.csv``, ``.txt``, ``.tsv``, ``.xlsx``, ``.xlsm`` or ``.parquet`` file.
     encoding, separator, sheet : str
         Layout where known; found out where empty.
+    decimal : str
+        Sign with which the number cells of XLSX and Parquet are written as text.
     header_row : int
         Row with the column names, counted from 1.
 
@@ -89,25 +99,29 @@ def read_cells(
     Raises
     ------
     InputError
-        Missing or empty file, unreadable encoding, unknown kind of file or sheet, header
-        missing or with repeated names.
+        Missing or empty file, unreadable encoding, a quote that is never closed, unknown kind
+        of file or sheet, header missing or with repeated names.
     """
     if not path.is_file():
-        raise InputError("no such file", where=str(path), hint="check the name in fleet.toml")
+        what = "is a folder, not a file" if path.is_dir() else "no such file"
+        raise InputError(what, where=str(path), hint="check the name in fleet.toml")
     data = path.read_bytes()
     sha = hashlib.sha256(data).hexdigest()
     kind = path.suffix.lower()
     if kind in {".csv", ".txt", ".tsv"}:
         text, used, guessed = _decode(data, encoding, path.name)
-        cells, ragged, empty = _csv_cells(text, separator, header_row, path.name)
-        return RawFile(path.name, cells, sha, used, guessed, ragged, empty)
+        rows, long, short = _csv_rows(text, separator, header_row, path.name)
+        cells, empty = _framed(rows, header_row, path.name)
+        return RawFile(path.name, cells, sha, used, guessed, long, short, empty)
     if kind in {".xlsx", ".xlsm"}:
-        cells, empty = _xlsx_cells(data, sheet, header_row, path.name)
+        rows = xlsx_rows(data, sheet, decimal, path.name)
+        cells, empty = _framed(rows[header_row - 1 :], header_row, path.name)
         return RawFile(path.name, cells, sha, empty_rows=empty)
     if kind == ".parquet":
-        return RawFile(path.name, _parquet_cells(path), sha)
+        cells, empty = _framed(parquet_rows(path, decimal), 1, path.name)
+        return RawFile(path.name, cells, sha, empty_rows=empty)
     raise InputError(
-        f"is a '{kind}' file, which cannot be read",
+        f"is a '{kind}' file, which cannot be read" if kind else "has no file ending",
         where=path.name,
         hint="export it as CSV, XLSX or Parquet",
     )
@@ -127,9 +141,9 @@ def _decode(data: bytes, encoding: str, name: str) -> tuple[str, str, bool]:
         except UnicodeDecodeError as err:
             if guess and enc == "utf-8":
                 continue
-            row = data[: err.start].count(b"\n") + 1
+            line = data[: err.start].count(b"\n") + 1
             raise InputError(
-                f"row {row} cannot be read as {enc} text",
+                f"line {line} cannot be read as {enc} text",
                 where=name,
                 hint="name the file's encoding in fleet.toml, e.g. encoding = 'cp1252'",
             ) from None
@@ -139,71 +153,78 @@ def _decode(data: bytes, encoding: str, name: str) -> tuple[str, str, bool]:
                 where=name,
                 hint="name its encoding in fleet.toml, e.g. encoding = 'utf-16'",
             )
-        return text, enc, guess and enc != "utf-8"
+        return text.removeprefix("\ufeff"), enc, guess and enc != "utf-8"
     raise AssertionError("unreachable")  # the last try returns or raises
 
 
-def _csv_cells(
+def _csv_rows(
     text: str, separator: str, header_row: int, name: str
-) -> tuple[pd.DataFrame, tuple[int, ...], int]:
-    """Split text into cells; rows longer than the header are kept whole, not cut."""
+) -> tuple[Cells, tuple[int, ...], tuple[int, ...]]:
+    """Split text into rows, from the header on and as wide; say which had to be made so."""
     if not text.strip():
         raise InputError("is empty", where=name, hint="export the table again")
+    if text[:4].casefold() == "sep=" and text[5:6] in {"\r", "\n"}:
+        # A line for spreadsheets, which neither show nor count it.
+        separator, text = separator or text[4], text[5:].removeprefix("\r").removeprefix("\n")
     sep = separator or _find_separator(text, header_row)
+    reader = csv.reader(chain(io.StringIO(text, newline=""), _LAST), delimiter=sep)
+    flat: list[str] = []
+    long, short = [], []
+    number = width = 0
     try:
-        frame = pd.read_csv(
-            io.StringIO(text),
-            sep=sep,
-            header=None,
-            dtype=str,
-            keep_default_na=False,
-            na_filter=False,
-            skip_blank_lines=False,
-        )
-        rows = frame.to_numpy(dtype=object)
-        ragged: tuple[int, ...] = ()
-    except (pd.errors.ParserError, ValueError):
-        rows, ragged = _ragged_cells(text, sep, header_row, name)
-    cells, empty = _with_header(rows, header_row, name)
-    return cells, ragged, empty
-
-
-def _ragged_cells(
-    text: str, sep: str, header_row: int, name: str
-) -> tuple[np.ndarray, tuple[int, ...]]:
-    """Read rows of unequal length: join what stands beyond the header to the last cell."""
-    try:
-        lists = list(csv.reader(io.StringIO(text, newline=""), delimiter=sep))
+        for number, row in enumerate(reader, start=1):
+            if row == _LAST:
+                break
+            if number == header_row:
+                width = len(row)
+            elif number > header_row and len(row) != width:
+                if any(row[width:]):
+                    long.append(number)
+                    row[width - 1 :] = [sep.join(row[width - 1 :])]
+                elif any(row) and len(row) < width:
+                    short.append(number)
+                row = [*row, *[""] * width][:width]
+            if number >= header_row:
+                flat += row
+        else:
+            raise InputError(
+                f"row {number} opens a quote that is never closed",
+                where=name,
+                hint="close the quote or export the table again",
+            )
     except csv.Error as err:
-        raise InputError(f"cannot be split into cells: {err}", where=name) from None
-    width = len(lists[header_row - 1]) if len(lists) >= header_row else 0
-    if width == 0:
-        raise InputError(f"row {header_row} holds no column names", where=name)
-    ragged = tuple(i + 1 for i, r in enumerate(lists) if i >= header_row and len(r) > width)
-    rows = np.full((len(lists), width), "", dtype=object)
-    for i, r in enumerate(lists):
-        kept = [*r[: width - 1], sep.join(r[width - 1 :])] if len(r) > width else r
-        rows[i, : len(kept)] = kept
-    return rows, ragged
+        raise InputError(
+            f"row {number + 1} cannot be split into cells: {err}",
+            where=name,
+            hint="a quote that is never closed is the usual cause",
+        ) from None
+    cells = np.array(flat, dtype=object).reshape(-1, width) if width else _NO_CELLS
+    return cells, tuple(long), tuple(short)
 
 
 def _find_separator(text: str, header_row: int) -> str:
-    """Take the sign that stands most often in the header row."""
-    lines = text.splitlines()
-    header = lines[header_row - 1] if len(lines) >= header_row else ""
-    return max(_SEPARATORS, key=header.count)
+    """Take the sign that splits the header row into most cells."""
+
+    def cells(sep: str) -> int:
+        head = csv.reader(io.StringIO(text[:_HEAD], newline=""), delimiter=sep)
+        return max(map(len, islice(head, header_row - 1, header_row)), default=0)
+
+    return max(_SEPARATORS, key=cells)
 
 
-def _with_header(rows: np.ndarray, header_row: int, name: str) -> tuple[pd.DataFrame, int]:
-    """Name the columns, number the rows as a spreadsheet does, leave out empty rows."""
-    if len(rows) < header_row:
-        raise InputError(
-            f"has {len(rows)} rows, so no row {header_row} with column names",
-            where=name,
-            hint="set header_row in fleet.toml",
-        )
-    names = [str(c).strip() for c in rows[header_row - 1]]
+def _framed(cells: Cells, header_row: int, name: str) -> tuple[pd.DataFrame, int]:
+    """Name the columns, number the rows as a spreadsheet does, leave out empty rows.
+
+    The first row of ``cells`` is row ``header_row`` of the file.
+    """
+    names = [" ".join(str(c).split()) for c in cells[0]] if len(cells) else []
     seen = [n for n in names if n]
+    if not seen:
+        raise InputError(
+            f"has no column names in row {header_row}",
+            where=name,
+            hint="say in which row they are with header_row in fleet.toml",
+        )
     twice = sorted({n for n in seen if seen.count(n) > 1})
     if twice:
         raise InputError(
@@ -211,62 +232,15 @@ def _with_header(rows: np.ndarray, header_row: int, name: str) -> tuple[pd.DataF
             where=name,
             hint="rename one of them in the file",
         )
-    named = [n or f"column {i + 1}" for i, n in enumerate(names)]
-    body = pd.DataFrame(rows[header_row:], columns=named, dtype=object)
-    body.index = pd.RangeIndex(header_row + 1, header_row + 1 + len(body), name="row")
-    body = body.fillna("").apply(lambda c: c.str.strip())
-    filled = (body != "").any(axis=1) if len(body) else pd.Series(dtype=bool)
-    return body[filled], int((~filled).sum())
-
-
-def _xlsx_cells(data: bytes, sheet: str, header_row: int, name: str) -> tuple[pd.DataFrame, int]:
-    """Read one sheet; dates become ISO text, whole numbers lose their '.0'."""
-    import openpyxl
-    from openpyxl.utils.exceptions import InvalidFileException
-
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-    except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError) as err:
-        raise InputError(
-            f"is not a readable XLSX file ({err})", where=name, hint="save it again as XLSX"
-        ) from None
-    try:
-        if sheet and sheet not in book.sheetnames:
-            raise InputError(
-                f"has no sheet '{sheet}'; it has {', '.join(book.sheetnames)}", where=name
-            )
-        ws = book[sheet] if sheet else book.worksheets[0]
-        lists = [[_cell_text(v) for v in r] for r in ws.iter_rows(values_only=True)]
-    finally:
-        book.close()
-    width = max(map(len, lists), default=0)
-    rows = np.full((len(lists), width), "", dtype=object)
-    for i, r in enumerate(lists):
-        rows[i, : len(r)] = r
-    return _with_header(rows, header_row, name)
-
-
-def _cell_text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, datetime):
-        return value.isoformat(sep=" ")
-    if isinstance(value, float) and value.is_integer():
-        return str(int(value))
-    return str(value)
-
-
-def _parquet_cells(path: Path) -> pd.DataFrame:
-    """Read a Parquet file; row 2 is its first record, as if it had a header row."""
-    try:
-        frame = pd.read_parquet(path)
-    except ImportError:
-        raise InputError(
-            "needs pyarrow to be read", where=path.name, hint="pip install 'seallife[cluster]'"
-        ) from None
-    except (OSError, ValueError) as err:
-        raise InputError(f"is not a readable Parquet file ({err})", where=path.name) from None
-    text = frame.astype(object).map(_cell_text).replace({"NaT": "", "nan": "", "<NA>": ""})
-    text.columns = [str(c).strip() for c in text.columns]
-    text.index = pd.RangeIndex(2, 2 + len(text), name="row")
-    return text
+    body = np.empty((len(names), len(cells) - 1), dtype=object)
+    empty = np.ones(len(cells) - 1, dtype=bool)
+    for i, column in enumerate(cells[1:].T):
+        body[i] = [c.strip() for c in column]
+        empty[empty] = body[i, empty] == ""
+    frame = pd.DataFrame(
+        body.T,
+        columns=[n or f"column {i + 1}" for i, n in enumerate(names)],
+        index=pd.RangeIndex(header_row + 1, header_row + len(cells), name="row"),
+        copy=False,
+    )
+    return (frame[~empty] if empty.any() else frame), int(empty.sum())

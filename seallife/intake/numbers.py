@@ -6,6 +6,7 @@ Next: `seallife.intake.read`.
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -17,37 +18,57 @@ from seallife.errors import InputError
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["ATMOSPHERE_KPA", "convert_units", "parse_numbers"]
+__all__ = ["ATMOSPHERE_KPA", "convert_units", "may_be_gauge", "parse_numbers"]
 
-ATMOSPHERE_KPA = 101.325
-_EMPTY = frozenset({"", "-", "--", "n/a", "na", "null", "none", "#n/a"})
+ATMOSPHERE_KPA = 101.325  # what a gauge reads zero at
+_EMPTY = frozenset({"", "-", "--", "n/a", "na", "nan", "null", "none", "#n/a"})
 
-# What sites write -> what the unit library reads. A gauge unit is its absolute unit with an
-# offset of one standard atmosphere; a bare "bar" or "psi" is taken as absolute.
+# Whole groups of three after the first, so that "1,5", "0,850" or "12345,678" can never be
+# taken for thousands. A sign may also stand at the end, as accounting programs print it.
+_NUMBER = (
+    r"(?P<sign>[+-]?)(?P<whole>\d*|[1-9]\d{{0,2}}(?P<gap>{group})\d{{3}}(?:(?P=gap)\d{{3}})*)"
+    r"(?:{point}(?P<part>\d*))?(?P<power>e[+-]?\d{{1,3}})?(?P<minus>-?)"
+)
+_FRACTION = re.compile(r"(?:(?P<whole>\d+)[ -])?(?P<top>\d+)/(?P<bottom>[1-9]\d*)")
+
+# What sites write, without case, blanks, dots and brackets -> what the unit library reads.
 _NAMES = {
     "c": "degC",
-    "°c": "degC",
-    "degc": "degC",
     "f": "degF",
-    "°f": "degF",
-    "degf": "degF",
     "k": "kelvin",
-    "bara": "bar",
-    "barg": "bar",
-    "kpag": "kilopascal",
-    "kpaa": "kilopascal",
+    "degc": "degC",
+    "degf": "degF",
+    "degk": "kelvin",
+    "bar": "bar",
+    "mbar": "millibar",
+    "psi": "psi",
+    "pa": "pascal",
+    "kpa": "kilopascal",
     "mpa": "megapascal",
-    "psia": "psi",
-    "psig": "psi",
+    "atm": "atmosphere",
     "kg/cm2": "technical_atmosphere",
-    "kg/cm²": "technical_atmosphere",
-    "kg/cm2g": "technical_atmosphere",
+    "kgf/cm2": "technical_atmosphere",
+    "mm": "millimeter",
+    "cm": "centimeter",
     "in": "inch",
+    "inch": "inch",
+    '"': "inch",
+    "rpm": "revolutions_per_minute",
+    "1/min": "revolutions_per_minute",
     "hz": "revolutions_per_second",
+    "cst": "centistokes",
+    "mm2/s": "centistokes",
+    "h": "hour",
+    "hr": "hour",
+    "hrs": "hour",
+    "min": "minute",
+    "d": "day",
+    "week": "week",
+    "weeks": "week",
     "%": "percent",
     "1": "dimensionless",
 }
-_GAUGE = frozenset({"barg", "kpag", "psig", "kg/cm2g"})
+_PRESSURES = ("bar", "mbar", "psi", "pa", "kpa", "mpa", "kg/cm2", "kgf/cm2")
 
 
 def parse_numbers(text: pd.Series, decimal: str = ".") -> tuple[pd.Series, pd.Series]:
@@ -69,19 +90,30 @@ def parse_numbers(text: pd.Series, decimal: str = ".") -> tuple[pd.Series, pd.Se
 
     Examples
     --------
-    >>> parse_numbers(pd.Series(["1.234,5", "7", "", "about 3"]), ",")[0].tolist()
-    [1234.5, 7.0, nan, nan]
+    >>> parse_numbers(pd.Series(["1.234,5", "7", "", "about 3", "2 1/8"]), ",")[0].tolist()
+    [1234.5, 7.0, nan, nan, 2.125]
     """
-    clean = text.astype(str).str.strip()
-    empty = clean.str.casefold().isin(_EMPTY)
-    group = "." if decimal == "," else ","
-    # A grouping sign must stand before three digits, else "1,5" would become 15.
-    clean = clean.str.replace(rf"(?<=\d)[{group}\u00a0\u202f' ](?=\d{{3}}(?!\d))", "", regex=True)
-    if decimal == ",":
-        clean = clean.where(~clean.str.contains(r"\.", regex=True), "?").str.replace(",", ".")
-    values = pd.to_numeric(clean.where(~empty, ""), errors="coerce").astype(float)
-    values = values.where(np.isfinite(values))
-    return values, values.isna() & ~empty
+    group = "[.'\u2019 \u00a0\u202f]" if decimal == "," else "[,'\u2019 \u00a0\u202f]"
+    pattern = re.compile(_NUMBER.format(group=group, point=re.escape(decimal)))
+    codes, shown = pd.factorize(text.astype(str))
+    plain = [t.strip().casefold().replace("\u2212", "-") for t in shown]
+    values = np.array([_number(t, pattern) for t in plain], dtype=float)
+    bad = np.isnan(values) & ~np.isin(plain, list(_EMPTY))
+    return pd.Series(values[codes], index=text.index), pd.Series(bad[codes], index=text.index)
+
+
+def _number(text: str, pattern: re.Pattern[str]) -> float:
+    """Read one number; NaN where the text is none."""
+    found = pattern.fullmatch(text)
+    if found and (found["whole"] or found["part"]) and not (found["sign"] and found["minus"]):
+        whole = re.sub(r"\D", "", found["whole"])
+        sign = found["sign"] or found["minus"]
+        value = float(f"{sign}{whole or 0}.{found['part'] or 0}{found['power'] or ''}")
+        return value if np.isfinite(value) else np.nan
+    fraction = _FRACTION.fullmatch(text.rstrip('"'))
+    if fraction:
+        return int(fraction["whole"] or 0) + int(fraction["top"]) / int(fraction["bottom"])
+    return np.nan
 
 
 def convert_units(values: pd.Series, unit: str, target: str, *, where: str = "") -> pd.Series:
@@ -92,7 +124,9 @@ def convert_units(values: pd.Series, unit: str, target: str, *, where: str = "")
     values : pandas.Series of float
         Values in ``unit``.
     unit, target : str
-        Unit in the file and ours, e.g. ``'degF'`` and ``'degC'``, ``'barg'`` and ``'kPa'``.
+        Unit in the file and ours, e.g. ``'degF'`` and ``'degC'``, ``'barg'`` and ``'kPa'``. A
+        pressure unit with a ``g`` at its end counts from the standard atmosphere, any other
+        from zero.
     where : str
         File and column, for messages.
 
@@ -114,21 +148,42 @@ def convert_units(values: pd.Series, unit: str, target: str, *, where: str = "")
     """
     import pint
 
-    key = unit.strip().casefold()
+    name, gauge = _known_unit(unit, where)
+    ours, _ = _known_unit(target, where)
     try:
-        registry = _registry()
-        quantity = registry.Quantity(values.to_numpy(dtype=float), _NAMES.get(key, unit))
-        out = quantity.to(_NAMES.get(target.casefold(), target)).magnitude
+        out = _registry().Quantity(values.to_numpy(dtype=float), name).to(ours).magnitude
     except pint.errors.DimensionalityError:
         raise InputError(f"the unit '{unit}' cannot be turned into {target}", where=where) from None
-    except (pint.errors.UndefinedUnitError, pint.errors.DefinitionSyntaxError, ValueError) as err:
-        raise InputError(
-            f"the unit '{unit}' is not known ({err})",
-            where=where,
-            hint="write it as for instance degF, barg, psi, in",
-        ) from None
-    offset = ATMOSPHERE_KPA if key in _GAUGE else 0.0
-    return pd.Series(out + offset, index=values.index)
+    return pd.Series(out + (ATMOSPHERE_KPA if gauge else 0.0), index=values.index)
+
+
+def may_be_gauge(unit: str) -> bool:
+    """Could this pressure unit mean gauge or absolute?
+
+    Examples
+    --------
+    >>> may_be_gauge("bar"), may_be_gauge("barg"), may_be_gauge("psia"), may_be_gauge("degF")
+    (True, False, False, False)
+    """
+    return _key(unit) in _PRESSURES
+
+
+def _key(unit: str) -> str:
+    return re.sub(r"[\s.()°_]", "", unit.casefold()).replace("²", "2")
+
+
+def _known_unit(unit: str, where: str) -> tuple[str, bool]:
+    """Name the unit as the unit library does, and say whether it counts from the atmosphere."""
+    key = _key(unit)
+    if key in _NAMES:
+        return _NAMES[key], False
+    if key[:-1] in _PRESSURES and key[-1] in {"a", "g"}:
+        return _NAMES[key[:-1]], key[-1] == "g"
+    raise InputError(
+        f"the unit '{unit}' is not known",
+        where=where,
+        hint="write it as for instance degF, barg, psia, in or rpm",
+    )
 
 
 @lru_cache(maxsize=1)

@@ -9,16 +9,14 @@ import glob
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 
 from seallife.errors import InputError
-from seallife.findings import join_findings, make_findings
-from seallife.intake.dates import parse_dates
+from seallife.findings import join_findings
 from seallife.intake.files import RawFile, read_cells
-from seallife.intake.numbers import convert_units, parse_numbers
-from seallife.schema import TABLES, Column, Table
+from seallife.intake.typed import empty_table, typed_table
+from seallife.schema import TABLES
 from seallife.settings import SETTINGS_FILE, Settings, Source, load_settings
 
 __all__ = ["Fleet", "read_fleet"]
@@ -79,51 +77,63 @@ def read_fleet(folder: Path | str, settings: Settings | None = None) -> Fleet:
     """
     folder = Path(folder)
     settings = load_settings(folder) if settings is None else settings
+    _require_minimum(settings)
     parts: dict[str, list[pd.DataFrame]] = {}
     findings: list[pd.DataFrame] = []
     inputs: list[dict[str, object]] = []
-    for source in settings.sources:
-        table = TABLES[source.table]
-        for path in _paths(folder, source):
-            raw = read_cells(
-                path,
-                encoding=source.encoding,
-                separator=source.separator,
-                sheet=source.sheet,
-                header_row=source.header_row,
-            )
-            frame, found = _typed(raw, table, source, settings)
-            parts.setdefault(table.name, []).append(frame)
-            findings.extend(found)
-            inputs.append(
-                {
-                    "table": table.name,
-                    "file": raw.name,
-                    "rows": len(frame),
-                    "encoding": raw.encoding,
-                    "sha256": raw.sha256,
-                }
-            )
-    _require_minimum(parts)
+    for source, path in _files(folder, settings):
+        raw = read_cells(
+            path,
+            encoding=source.encoding,
+            separator=source.separator,
+            decimal=source.decimal,
+            sheet=source.sheet,
+            header_row=source.header_row,
+        )
+        _refuse_copy(raw, source.table, inputs)
+        frame, found = typed_table(raw, TABLES[source.table], source, settings)
+        parts.setdefault(source.table, []).append(frame)
+        findings.extend(found)
+        inputs.append(
+            {
+                "table": source.table,
+                "file": raw.name,
+                "rows": len(frame),
+                "encoding": raw.encoding,
+                "sha256": raw.sha256,
+            }
+        )
     tables = {name: pd.concat(frames, ignore_index=True) for name, frames in parts.items()}
-    _refuse_repeated_ids(tables)
+    if tables["positions"].empty:
+        raise InputError("the register holds no positions", where=str(folder))
     return Fleet(folder, settings, tables, join_findings(findings), pd.DataFrame(inputs))
 
 
-def empty_table(table: Table) -> pd.DataFrame:
-    """Return a table without rows but with all its columns."""
-    columns: dict[str, pd.Series] = {"record_id": pd.Series(dtype=object)}
-    for c in table.columns:
-        columns[c.name] = pd.Series(dtype=_DTYPES[c.kind])
-    return pd.DataFrame(columns)
+def _require_minimum(settings: Settings) -> None:
+    """A register and some record of removals are the least a study can live on."""
+    named = {s.table for s in settings.sources}
+    for tables in (("positions",), ("work_orders", "removals")):
+        if named.isdisjoint(tables):
+            raise InputError(
+                f"names no file for {' or '.join(tables)}",
+                where=SETTINGS_FILE,
+                hint=f"add a [[sources]] with table = '{tables[0]}'",
+            )
 
 
-_DTYPES: dict[str, Any] = {
-    "text": object,
-    "code": object,
-    "number": float,
-    "date": "datetime64[ns]",
-}
+def _files(folder: Path, settings: Settings) -> Iterator[tuple[Source, Path]]:
+    """Find the files of all sources; refuse a name that would stand twice in record ids."""
+    seen: set[tuple[str, str]] = set()
+    for source in settings.sources:
+        for path in _paths(folder, source):
+            if (source.table, path.name) in seen:
+                raise InputError(
+                    f"'{path.name}' is read more than once for {source.table}",
+                    where=SETTINGS_FILE,
+                    hint="name it in one [[sources]] only, and give files different names",
+                )
+            seen.add((source.table, path.name))
+            yield source, path
 
 
 def _paths(folder: Path, source: Source) -> Iterator[Path]:
@@ -135,7 +145,9 @@ def _paths(folder: Path, source: Source) -> Iterator[Path]:
                 where=SETTINGS_FILE,
                 hint="copy the file into the folder and name it without a path",
             )
-        names = sorted(glob.glob(pattern, root_dir=folder))
+        found = sorted(glob.glob(pattern, root_dir=folder))
+        # Spreadsheet programs leave a "~$" file beside a workbook that is open.
+        names = [n for n in found if (folder / n).is_file() and not Path(n).name.startswith("~$")]
         if not names:
             raise InputError(
                 f"no file '{pattern}' for table {source.table}",
@@ -145,229 +157,12 @@ def _paths(folder: Path, source: Source) -> Iterator[Path]:
         yield from (folder / n for n in names)
 
 
-def _require_minimum(parts: Mapping[str, list[pd.DataFrame]]) -> None:
-    """A register and some record of removals are the least a study can live on."""
-    if "positions" not in parts:
-        raise InputError(
-            "names no file for the table positions",
-            where=SETTINGS_FILE,
-            hint="add a [[sources]] with table = 'positions'",
-        )
-    if "work_orders" not in parts and "removals" not in parts:
-        raise InputError(
-            "names no file for work_orders or removals",
-            where=SETTINGS_FILE,
-            hint="add a [[sources]] with table = 'work_orders' (or 'removals')",
-        )
-    if not sum(map(len, parts["positions"])):
-        raise InputError("the register holds no positions", where="positions")
-
-
-def _refuse_repeated_ids(tables: Mapping[str, pd.DataFrame]) -> None:
-    """The same file read twice would count each record twice."""
-    for name, frame in tables.items():
-        twice = frame["record_id"].duplicated()
-        if twice.any():
-            file = frame.loc[twice, "record_id"].iloc[0].split(":")[1]
+def _refuse_copy(raw: RawFile, table: str, inputs: list[dict[str, object]]) -> None:
+    """The same records under two file names would count twice."""
+    for other in inputs:
+        if other["table"] == table and other["sha256"] == raw.sha256 and len(raw.cells):
             raise InputError(
-                f"'{file}' is read more than once for {name}",
+                f"'{raw.name}' and '{other['file']}' hold the same bytes",
                 where=SETTINGS_FILE,
-                hint="name it in one [[sources]] only, and give files different names",
+                hint=f"leave one of them out of {table}",
             )
-
-
-def _typed(
-    raw: RawFile, table: Table, source: Source, settings: Settings
-) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
-    """Name, parse and convert the columns of one file; say what could not be read."""
-    theirs = _their_names(raw, table, source)
-    ids = pd.Series(
-        [f"{table.name}:{raw.name}:{row}" for row in raw.cells.index],
-        index=raw.cells.index,
-        dtype=object,
-    )
-    out: dict[str, pd.Series] = {"record_id": ids}
-    findings = _file_findings(raw, table)
-    for column in table.columns:
-        where = f"{raw.name}, column '{theirs.get(column.name, column.name)}'"
-        if column.name in theirs:
-            text = raw.cells[theirs[column.name]]
-        else:
-            constant = source.constants.get(column.name, "")
-            text = pd.Series(constant, index=raw.cells.index, dtype=object)
-        values, found = _parsed(text, column, source, settings, ids, where)
-        out[column.name] = values
-        findings.extend(found)
-    return pd.DataFrame(out).reset_index(drop=True), findings
-
-
-def _their_names(raw: RawFile, table: Table, source: Source) -> dict[str, str]:
-    """Our column -> the file's; a column that was promised must be there."""
-    present = list(raw.cells.columns)
-    names = {c: c for c in table.names if c in present}
-    for ours, theirs in source.columns.items():
-        if theirs not in present:
-            raise InputError(
-                f"has no column '{theirs}' (for {ours}); it has: {', '.join(present)}",
-                where=raw.name,
-                hint="mend the name under columns in fleet.toml",
-            )
-        names[ours] = theirs
-    for c in table.columns:
-        if c.need == "required" and c.name not in names and c.name not in source.constants:
-            raise InputError(
-                f"has no column for '{c.name}' ({c.meaning}); it has: {', '.join(present)}",
-                where=raw.name,
-                hint=f"say which one it is under columns in fleet.toml: {c.name} = '...'",
-            )
-    return names
-
-
-def _file_findings(raw: RawFile, table: Table) -> list[pd.DataFrame]:
-    """What is to be said of the file as a whole."""
-    found = []
-    whole = [f"{table.name}:{raw.name}"]
-    if raw.guessed_encoding:
-        found.append(
-            make_findings(
-                "encoding guessed",
-                "doubt",
-                whole,
-                f"{raw.name} is not UTF-8 and was read as {raw.encoding}; look at accented "
-                "letters, and name the encoding in fleet.toml",
-                value=raw.encoding,
-                action="read as guessed",
-            )
-        )
-    if raw.ragged_rows:
-        found.append(
-            make_findings(
-                "row too long",
-                "ask",
-                [f"{table.name}:{raw.name}:{r}" for r in raw.ragged_rows],
-                "the row has more cells than the header; a separator inside a text without "
-                "quotes is the usual cause, so its last columns may have shifted",
-                action="cells beyond the header joined to the last",
-            )
-        )
-    if raw.empty_rows:
-        found.append(
-            make_findings(
-                "empty rows",
-                "note",
-                whole,
-                f"{raw.name} holds {raw.empty_rows} wholly empty rows",
-                value=str(raw.empty_rows),
-                action="not counted as records",
-            )
-        )
-    if raw.cells.empty:
-        found.append(
-            make_findings(
-                "empty table", "ask", whole, f"{raw.name} has a header but no records", action=""
-            )
-        )
-    return found
-
-
-def _parsed(
-    text: pd.Series,
-    column: Column,
-    source: Source,
-    settings: Settings,
-    ids: pd.Series,
-    where: str,
-) -> tuple[pd.Series, list[pd.DataFrame]]:
-    """Turn one column of text into its kind."""
-    if column.kind == "date":
-        return _parsed_dates(text, column, source, ids, where)
-    if column.kind == "number":
-        return _parsed_numbers(text, column, source, ids, where)
-    if column.kind == "code":
-        return _parsed_codes(text, column, settings, ids)
-    return text, []
-
-
-def _parsed_dates(
-    text: pd.Series, column: Column, source: Source, ids: pd.Series, where: str
-) -> tuple[pd.Series, list[pd.DataFrame]]:
-    got = parse_dates(text, source.date_order, where=where)
-    found = [
-        make_findings(
-            "no such date",
-            "ask",
-            ids[got.unreadable],
-            f"'{{value}}' in {where} is no date; mend it in the source",
-            column=column.name,
-            value=text[got.unreadable],
-            action="date left empty",
-        ),
-        make_findings(
-            "filler date",
-            "note",
-            ids[got.filler],
-            "'{value}' stands for no date",
-            column=column.name,
-            value=text[got.filler],
-            action="date left empty",
-        ),
-    ]
-    return got.dates, found
-
-
-def _parsed_numbers(
-    text: pd.Series, column: Column, source: Source, ids: pd.Series, where: str
-) -> tuple[pd.Series, list[pd.DataFrame]]:
-    values, bad = parse_numbers(text, source.decimal)
-    unit = source.units.get(column.name, "")
-    if unit:
-        values = convert_units(values, unit, column.unit, where=where)
-    low = values < (column.low if column.low is not None else float("-inf"))
-    high = values > (column.high if column.high is not None else float("inf"))
-    found = [
-        make_findings(
-            "no number",
-            "ask",
-            ids[bad],
-            f"'{{value}}' in {where} is no number; mend it in the source",
-            column=column.name,
-            value=text[bad],
-            action="value left empty",
-        ),
-        make_findings(
-            "value out of range",
-            "doubt",
-            ids[low | high],
-            f"{{value}} in {where} is outside what a pump can have; look at the unit",
-            column=column.name,
-            value=text[low | high],
-            threshold=f"{column.low} to {column.high} {column.unit}",
-            action="kept as written",
-        ),
-    ]
-    return values, found
-
-
-def _parsed_codes(
-    text: pd.Series, column: Column, settings: Settings, ids: pd.Series
-) -> tuple[pd.Series, list[pd.DataFrame]]:
-    """Translate site codes to our words; a word we do not know is kept out, with a finding."""
-    table = {k.casefold(): v for k, v in settings.codes.get(column.name, {}).items()}
-    folded = text.str.casefold()
-    words = folded.map(table).fillna(text)
-    if not column.choices:
-        return words, []
-    own = {c.casefold(): c for c in column.choices}
-    known = words.str.casefold().map(own)
-    bad = known.isna() & (words != "")
-    found = make_findings(
-        "unknown code",
-        "doubt",
-        ids[bad],
-        f"'{{value}}' is none of {', '.join(column.choices)}; translate it under "
-        f"[codes.{column.name}] in fleet.toml",
-        column=column.name,
-        value=text[bad],
-        action="read as not given",
-    )
-    return known.fillna(""), [found]

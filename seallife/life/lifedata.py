@@ -68,7 +68,7 @@ class LifeData:
         return self.groups.sum(self.weight if rows is None else self.weight * rows)
 
     def exposure(self) -> Floats:
-        """Age lived under observation per group, shape (g,); interval ends count to their middle."""
+        """Age lived under watch per group, shape (g,); interval ends count to their middle."""
         lived = self.age if self.entry is None else self.age - self.entry
         if self.low is not None:
             lived = lived - np.where(self.interval, (self.age - np.nan_to_num(self.low)) / 2, 0.0)

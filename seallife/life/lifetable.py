@@ -6,6 +6,8 @@ and for rates by age.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
@@ -34,9 +36,9 @@ def actuarial_table(
     Returns
     -------
     DataFrame
-        Per band: ``lower``, ``upper``, ``entering``, ``lost``, ``failures``, ``at_risk`` (lost lives
-        count half), ``survival`` at the lower edge with ``survival_se``, ``hazard`` in the band
-        with ``hazard_se`` (NaN in an open band).
+        Per band: ``lower``, ``upper``, ``entering``, ``lost``, ``failures``, ``at_risk`` (a lost
+        life counts half), ``survival`` at the lower edge with ``survival_se``, ``hazard`` in the
+        band with ``hazard_se`` (NaN in an open band).
 
     Raises
     ------
@@ -211,7 +213,7 @@ def exposure_table(
     worth = np.ones(len(data.age)) if data.weight is None else data.weight
     shape = (len(data.groups), len(borders) - 1)
     exposure, failures = np.zeros(shape), np.zeros(shape)
-    for j, (lower, upper) in enumerate(zip(borders[:-1], borders[1:], strict=True)):
+    for j, (lower, upper) in enumerate(pairwise(borders)):
         lived = np.minimum(data.age, upper) - np.maximum(entry, lower)
         exposure[:, j] = data.groups.sum(np.maximum(lived, 0.0) * worth)
         inside = data.failed & (data.age > lower) & (data.age <= upper)

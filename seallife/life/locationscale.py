@@ -90,12 +90,6 @@ class Top:
     covariance: tuple[Floats, Floats, Floats]
     found: NDArray[np.bool_]
 
-    def cholesky(self) -> tuple[Floats, Floats, Floats]:
-        """Lower factor of the covariance, for `seallife.life.region.trace`."""
-        tt, tm, mm = self.covariance
-        a = np.sqrt(tt)
-        return a, tm / a, np.sqrt(mm - tm**2 / tt)
-
 
 @dataclass(frozen=True, eq=False)
 class LocationScale:

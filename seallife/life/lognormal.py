@@ -84,7 +84,7 @@ def fit_lognormal(
     --------
     >>> fits = fit_lognormal([54, 187, 216, 240, 500, 500], [1, 1, 1, 1, 0, 0])
     >>> round(float(fits["all"]["mu"]), 3), round(float(fits["all"]["sigma"]), 3)
-    (0, 0)
+    (5.637, 1.049)
 
     Source
     ------

@@ -149,7 +149,7 @@ def _first_guess(sums: PowerSums) -> Floats:
 
 
 def _log_derivatives(s: Floats) -> list[Floats]:
-    """log S and its derivatives (cumulants) from S, S', S'', ..."""
+    """Log S and its derivatives (cumulants) from S, S', S'', ..."""
     s1 = s[1] / s[0]
     out = [np.log(s[0]), s1]
     if len(s) > 2:

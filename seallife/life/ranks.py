@@ -85,7 +85,7 @@ def rank_line(
     --------
     >>> line = rank_line([10, 20, 30, 30], [1, 1, 1, 0])
     >>> round(line.shape, 3)
-    1.42
+    1.544
 
     Source
     ------

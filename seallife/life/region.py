@@ -54,7 +54,7 @@ def extremes(
     quantities: Sequence[Quantity],
     height: Floats,
     steps: tuple[Floats, Floats],
-) -> list[tuple[Floats, Floats]]:
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Least and greatest value of each quantity on the rim of the region.
 
     Parameters
@@ -72,15 +72,18 @@ def extremes(
 
     Returns
     -------
-    list of (low, high), each of shape (g,)
+    low, high : ndarray, shape (g, q)
         NaN for a group with a rim point that is NaN: its region is open.
+    settled : ndarray of bool, shape (g,)
+        Whether every search ended at an extreme. Where not, the values of the best rim points
+        stand, which a rim of more points would better.
     """
     tau, mu, found = _best_points(rim, quantities)
     sign = np.resize([-1.0, 1.0], 2 * len(quantities))
     size_tau, size_mu = steps[0][:, None], steps[1][:, None]
     settled = np.zeros(tau.shape, bool)
     with np.errstate(all="ignore"):
-        for _ in range(8):
+        for _ in range(25):
             value, lt, lm, ltt, ltm, lmm = _scaled(surface(tau, mu), size_tau, size_mu)
             _, gt, gm, gtt, gtm, gmm = _scaled(_columns(quantities, tau, mu), size_tau, size_mu)
             norm = np.hypot(lt, lm)
@@ -90,72 +93,124 @@ def extremes(
             along = nm * nm * wtt - 2 * nt * nm * wtm + nt * nt * wmm
             mixed = nt * nm * (wmm - wtt) + (nt * nt - nm * nm) * wtm
             out = np.clip((height[:, None] - value) / norm, -0.5, 0.5)
-            slide = -(nt * gm - nm * gt + out * mixed) / along
-            slide = np.clip(np.where(sign * along < 0, slide, 0.0), -0.5, 0.5)
+            # a Newton step where the rim bends the right way, else a step the same way round
+            slide = sign * (nt * gm - nm * gt + out * mixed) / np.abs(along)
+            slide = np.clip(slide, -0.5, 0.5)
             settled = (sign * along < 0) & (np.hypot(out, slide) < 1e-5)
             tau = tau + size_tau * (out * nt - slide * nm)
             mu = mu + size_mu * (out * nm + slide * nt)
+            # that step was of second order, so what is left is the square of a small one
+            if bool((settled | np.isnan(value)).all()):
+                break
         polished = _columns(quantities, tau, mu)[0]
     # the polished value may only lie a little beyond the best of the points it came from
     span = np.abs(found[:, 1::2] - found[:, ::2]).repeat(2, axis=1)
     near = settled & (np.abs(polished - found) < 0.1 * span)
     best = np.where(near, polished, found)
-    return [(best[:, 2 * i], best[:, 2 * i + 1]) for i in range(len(quantities))]
+    done: NDArray[np.bool_] = np.asarray(near.all(axis=1))
+    return best[:, ::2], best[:, 1::2], done
 
 
 def trace(
     surface: Surface,
-    centre: tuple[Floats, Floats],
-    root: tuple[Floats, Floats, Floats],
-    height: Floats,
+    top: tuple[Floats, Floats, Floats],
+    steps: tuple[Floats, Floats],
     drop: float,
-    points: int = 32,
+    points: int = 24,
 ) -> tuple[Floats, Floats]:
-    """Find points of the rim along rays from the top of the likelihood.
+    """Find points of the rim of a likelihood that is only known row by row.
+
+    First the least and greatest log sigma along the ridge of best mu, then for some log sigmas
+    between them the two mu on the rim: this follows a region however long and bent it is.
 
     Parameters
     ----------
     surface : Surface
-    centre : tuple of ndarray, shape (g,)
-        (log sigma, mu) at the top.
-    root : tuple of ndarray, shape (g,)
-        Lower Cholesky factor (a, b, c) of the covariance [[a, 0], [b, c]] at the top.
-    height : ndarray, shape (g,)
-        Log-likelihood on the rim.
+    top : tuple of ndarray, shape (g,)
+        log sigma, mu and log-likelihood at the top.
+    steps : tuple of ndarray, shape (g,)
+        Standard errors of log sigma and mu: the size of a first step.
     drop : float
-        Its distance from the top.
+        Distance of the rim below the top.
     points : int
-        Number of rays.
+        Number of log sigmas.
 
     Returns
     -------
-    log_sigma, mu : ndarray, shape (g, points)
-        NaN on a ray that never comes down to the rim.
+    log_sigma, mu : ndarray, shape (g, 2 * points)
+        NaN for a group whose region has no end on some side.
     """
-    angle = 2 * np.pi * np.arange(points) / points
-    a, b, c = (x[:, None] for x in root)
-    dir_tau, dir_mu = a * np.cos(angle), b * np.cos(angle) + c * np.sin(angle)
-    start_tau, start_mu = centre[0][:, None], centre[1][:, None]
-    target = np.sqrt(2 * drop)
-    rho = np.full(dir_tau.shape, target)
-    lo, hi = np.zeros_like(rho), np.full_like(rho, np.inf)
-    miss = np.full_like(rho, np.inf)
-    for _ in range(40):
+    tau, mu, value = (x[:, None] for x in top)
+    step_tau, step_mu = (x[:, None] for x in steps)
+    side = np.array([-1.0, 1.0])
+    guess = np.hstack([mu, mu])
+
+    def along_ridge(rho: Floats) -> tuple[Floats, Floats]:
+        at = tau + side * step_tau * rho
+        guess[:], here, slope, _ = _ridge(surface, at, guess, step_mu)
+        return value - here, -slope * side * step_tau
+
+    start = np.full(guess.shape, np.sqrt(2 * drop))
+    reach = _walk(along_ridge, start, np.full(guess.shape, drop))
+    low, high = (tau + side * step_tau * reach).T
+    place = np.cos(np.pi * (np.arange(points) + 0.5) / points)
+    at = (low + high)[:, None] / 2 + (high - low)[:, None] / 2 * place
+    # a straight ridge between its ends is where the search for the bent one starts
+    share = (1 + place) / 2
+    first = guess[:, :1] * (1 - share) + guess[:, 1:] * share
+    ridge, peak, _, curve = _ridge(surface, at, first, step_mu)
+    at, ridge = np.hstack([at, at]), np.hstack([ridge, ridge])
+    depth = np.maximum(np.hstack([peak, peak]) - value + drop, 0.0)
+    with np.errstate(all="ignore"):
+        size = 1 / np.sqrt(-np.hstack([curve, curve]))
+    size = np.where(np.isfinite(size), size, step_mu) * np.repeat([-1.0, 1.0], points)
+    best = np.hstack([peak, peak])
+
+    def across(rho: Floats) -> tuple[Floats, Floats]:
+        here, _, slope = surface(at, ridge + size * rho)[:3]
+        return best - here, -slope * size
+
+    return at, ridge + size * _walk(across, np.sqrt(2 * depth), depth)
+
+
+def _ridge(
+    surface: Surface, tau: Floats, mu: Floats, size: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Best mu for each log sigma, with value, slope in log sigma and curvature in mu there."""
+    mu = mu.copy()
+    for _ in range(60):
+        value, slope, lm, _, _, lmm = surface(tau, mu)
         with np.errstate(all="ignore"):
-            value, lt, lm = surface(start_tau + rho * dir_tau, start_mu + rho * dir_mu)[:3]
-            fall = np.sqrt(np.maximum(2 * (height[:, None] + drop - value), 0.0))
-            miss = fall - target
-            slope = -(lt * dir_tau + lm * dir_mu) / fall
-            new = rho - miss / slope
-        inside = miss < 0
-        lo, hi = np.where(inside, rho, lo), np.where(inside, hi, rho)
-        far = np.where(np.isfinite(hi), (lo + hi) / 2, 2 * rho)
-        new = np.where(np.isfinite(new) & (new > lo) & (new < np.minimum(hi, 4 * rho)), new, far)
-        if bool((np.abs(miss) < 1e-10).all()):
+            change = np.where(lmm < 0, -lm / lmm, np.sign(lm) * size)
+        change = np.nan_to_num(np.clip(change, -20 * size, 20 * size))
+        if bool((np.abs(change) <= 1e-9 * np.maximum(np.abs(mu), size)).all()):
             break
-        rho = np.where(np.abs(miss) < 1e-10, rho, np.minimum(new, 1e4))
-    rho = np.where(np.abs(miss) < 1e-6, rho, np.nan)
-    return start_tau + rho * dir_tau, start_mu + rho * dir_mu
+        mu += change
+    return mu, value, slope, lmm
+
+
+def _walk(fall: Callable[[Floats], tuple[Floats, Floats]], start: Floats, depth: Floats) -> Floats:
+    """How far out a fall from a top reaches a depth; NaN where it never does.
+
+    The root of the fall is nearly straight, so Newton on it is quick; a bracket keeps it safe.
+    """
+    rho, target = start.copy(), np.sqrt(2 * depth)
+    lo, hi = np.zeros_like(rho), np.full_like(rho, np.inf)
+    miss = np.zeros_like(rho)
+    for _ in range(60):
+        with np.errstate(all="ignore"):
+            lost, slope = fall(rho)
+            root = np.sqrt(np.maximum(2 * lost, 0.0))
+            miss = np.nan_to_num(root - target, nan=np.inf)
+            new = rho - miss * root / slope
+        lo, hi = np.where(miss < 0, rho, lo), np.where(miss < 0, hi, rho)
+        # rounding of the fall itself: nothing nearer can be told
+        if bool((np.abs(miss) < 1e-7).all()):
+            break
+        far = np.where(np.isfinite(hi), (lo + hi) / 2, 2 * rho)
+        good = np.isfinite(new) & (new > lo) & (new < np.minimum(hi, 4 * rho))
+        rho = np.where(np.abs(miss) < 1e-7, rho, np.minimum(np.where(good, new, far), 1e3))
+    return np.where(np.abs(miss) < 1e-4, rho, np.nan)
 
 
 def _best_points(

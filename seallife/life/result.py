@@ -45,7 +45,8 @@ class TableResult:
         if not len(rows):
             known = ", ".join(map(str, self.table[key].tolist()[:12]))
             raise InputError(f"there is no {key} {label!r}", hint=f"known here: {known}")
-        return self.table.loc[rows[0]]
+        row: pd.Series[Any] = self.table.loc[rows[0]]
+        return row
 
     def __len__(self) -> int:
         return len(self.table)
@@ -67,10 +68,10 @@ class TableResult:
         for field in fields(self):
             value = getattr(self, field.name)
             if isinstance(value, pd.DataFrame):
-                blank = value.astype(object).where(value.notna(), None)
-                out[field.name] = blank.to_dict(orient="records")
+                rows = value.to_dict(orient="records")
+                out[field.name] = [{k: _blank(v) for k, v in row.items()} for row in rows]
             elif isinstance(value, (str, float, int, bool, type(None))):
-                out[field.name] = value
+                out[field.name] = _blank(value)
         return out
 
     def _repr_html_(self) -> str:
@@ -94,3 +95,8 @@ def worded_status(
     for rows, word, sentence in reversed(cases):
         status[rows], message[rows] = word, sentence
     return status.tolist(), message.tolist()
+
+
+def _blank(value: Any) -> Any:
+    """None in place of NaN, which JSON does not know."""
+    return None if isinstance(value, float) and np.isnan(value) else value

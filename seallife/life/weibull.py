@@ -119,7 +119,7 @@ def fit_weibull(
     >>> fits = fit_weibull([54, 187, 216, 240, 500, 500], [1, 1, 1, 1, 0, 0])
     >>> row = fits["all"]
     >>> round(float(row["shape"]), 3), round(float(row["scale"]), 1), row["status"]
-    (0, 0, 'few failures')
+    (1.175, 411.7, 'few failures')
 
     Source
     ------

@@ -95,12 +95,19 @@ def _bound_exact(
     steps: tuple[Floats, Floats],
 ) -> None:
     """Intervals of all quantities but the shape, from the tabulated likelihood."""
-    rim = surface.contour(value[at], np.full(len(at), drop), 24)
-    size = (steps[0][at], steps[1][at])
-    limits = extremes(surface, rim, asked.quantities(centre), value[at] - drop, size)
-    for k, (low, high) in enumerate(limits, start=1):
-        shift = centre if k < 3 + len(asked.shares) else 0.0
-        out.low[at, k], out.high[at, k] = low + shift, high + shift
+    todo = np.ones(len(at), bool)
+    ages = np.arange(out.low.shape[1] - 1) < 2 + len(asked.shares)
+    for points in (24, 192, 1536):
+        rows, part, c = at[todo], surface.take(todo), centre[todo]
+        rim = part.contour(value[rows], np.full(len(rows), drop), points)
+        size = (steps[0][rows], steps[1][rows])
+        low, high, settled = extremes(part, rim, asked.quantities(c), value[rows] - drop, size)
+        shift = c[:, None] * ages
+        out.low[rows, 1:], out.high[rows, 1:] = low + shift, high + shift
+        # a long bent region may need a closer start
+        todo[todo] = ~settled
+        if not todo.any():
+            break
 
 
 def fit_rows(data: LifeData, asked: Asked, drop: float | None) -> Estimates:

@@ -1,0 +1,380 @@
+"""How long seals last, as a picture: survival by class, and lives by class with their intervals.
+
+In: `LifeFits`, rows of MTBF. Out: figures. Next: `seallife.report`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from seallife.figures.style import (
+    GREY,
+    INK,
+    LEAD,
+    OTHER,
+    band,
+    draw,
+    label,
+    line,
+    panel_axes,
+)
+from seallife.schema import DAYS_PER_YEAR, HOURS_PER_YEAR
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
+
+    from seallife.life.fits import LifeFits
+
+__all__ = ["axis_words", "fit_holds", "life_forest", "rate_forest", "survival_figure", "unit_years"]
+
+Floats = npt.NDArray[np.float64]
+
+_POINTS = 60  # along a fitted line
+
+
+def unit_years(fits: LifeFits) -> float:
+    """How many units of the fits' clock are one year?"""
+    return HOURS_PER_YEAR if fits.unit == "h" else DAYS_PER_YEAR
+
+
+def fit_holds(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
+    """Which fits are worth drawing?
+
+    A law through fewer than five failures can put its limits anywhere, up to lives of a million
+    years; such a class is told in words.
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        Table of `LifeFits`.
+    """
+    from seallife.life.weibull import FEW_FAILURES
+
+    enough = table["failures"].to_numpy(dtype=float) >= FEW_FAILURES
+    known = np.isfinite(table["shape"].to_numpy(dtype=float))
+    said = table["status"].isin(["ok", "interval open"]).to_numpy(dtype=bool)
+    return np.asarray(enough & known & said, dtype=bool)
+
+
+def axis_words(fits: LifeFits) -> str:
+    """What the age axis counts."""
+    return "years of running (8,766 h)" if fits.unit == "h" else "calendar years"
+
+
+def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
+    """Draw the share still running by age: one panel a class, all on one scale.
+
+    Steps and band are Kaplan-Meier with its interval and assume no law; the dashed line is the
+    Weibull fit, drawn no further than the oldest seal seen. Below each panel stand the seals at
+    risk at the ages marked.
+
+    Parameters
+    ----------
+    fits : LifeFits
+    columns : int
+        Panels side by side.
+    """
+    year = unit_years(fits)
+    table, curves = fits.table, fits.curves
+    classes = table[fits.by].astype(str).tolist()
+    columns = min(columns, max(len(classes), 1))
+    rows = -(-len(classes) // columns)
+    oldest = table[f"oldest_age_{fits.unit}"].to_numpy(dtype=float) / year
+    holds = fit_holds(table)
+    # A class without failures may hold one very old seal; the others would shrink beside it.
+    reach = oldest[holds] if holds.any() else oldest
+    end = _round_up(float(np.nanmax(reach, initial=0.0)))
+    ticks = np.linspace(0, end, 5)
+    at_risk = curves.at(ticks * year)["at_risk"].to_numpy().reshape(len(classes), len(ticks))
+    # Everybody is at risk from the very start: with late entry few are, so count just above zero.
+    spots = panel_axes(len(classes), columns, gap_x=0.06, gap_y=0.42 / max(rows, 1))
+    traces: list[dict[str, Any]] = []
+    notes: list[dict[str, Any]] = []
+    layout: dict[str, Any] = {"margin": {"l": 66, "r": 14, "t": 42, "b": 74}}
+    for i, (name, (k, x, y)) in enumerate(zip(classes, spots, strict=True)):
+        here = {"xaxis": f"x{k}", "yaxis": f"y{k}"}
+        row = table.iloc[i]
+        steps = slice(int(curves.offsets[i]), int(curves.offsets[i + 1]))
+        traces += [t | here for t in _curve(curves, steps, name, oldest[i], year)]
+        if holds[i]:
+            traces += [t | here for t in _law(row, fits.unit, name, oldest[i], year)]
+        layout[f"xaxis{k}"] = {
+            "domain": x,
+            "anchor": f"y{k}",
+            "range": [0, end],
+            "tickvals": ticks.tolist(),
+            "ticktext": [f"{t:g}" for t in ticks],
+        }
+        layout[f"yaxis{k}"] = {
+            "domain": y,
+            "anchor": f"x{k}",
+            "range": [0, 1.02],
+            "tickvals": [0, 0.5, 1],
+            "ticktext": ["0", "50 %", "100 %"],
+            "showticklabels": i % columns == 0,
+        }
+        if i % columns == 0:
+            layout[f"yaxis{k}"]["title"] = {"text": "still running"}
+        words = "" if holds[i] else _why_no_fit(row)
+        notes += _panel_notes(row, name, words, k, ticks, at_risk[i])
+    notes.append(
+        label(
+            f"{axis_words(fits)}; grey figures: seals at risk at that age",
+            0.5,
+            0,
+            xref="paper",
+            yref="paper",
+            yanchor="top",
+            yshift=-44,
+            font={"size": 13, "color": INK},
+        )
+    )
+    return draw(traces, layout, notes=notes, height=100 + 185 * rows)
+
+
+def _curve(
+    curves: Any, steps: slice, name: str, oldest: float, year: float
+) -> list[dict[str, Any]]:
+    """Kaplan-Meier steps from age 0 to the oldest age, and the band of their limits."""
+    if not np.isfinite(oldest) or oldest <= 0:
+        return []
+    age = np.r_[0.0, curves.age[steps] / year, oldest]
+    values = {}
+    for key, first in (("survival", 1.0), ("low", np.nan), ("high", np.nan)):
+        inner = getattr(curves, key)[steps]
+        values[key] = np.r_[first, inner, inner[-1] if len(inner) else first]
+    risk = np.r_[np.nan, curves.at_risk[steps], np.nan]
+    words = ["" if np.isnan(n) else f", {n:,.0f} seals at risk" for n in risk]
+    # A curve of many hundred steps is drawn with as many as an eye can tell.
+    keep = _thinned(len(age))
+    hours = f" ({HOURS_PER_YEAR:,.0f} h a year)" if year == HOURS_PER_YEAR else ""
+    return [
+        band(age[keep], values["low"][keep], values["high"][keep], f"{name} interval", step=True),
+        line(
+            age[keep].round(4).tolist(),
+            values["survival"][keep].round(5).tolist(),
+            f"{name} Kaplan-Meier",
+            step=True,
+            customdata=[words[j] for j in keep],
+            hovertemplate=(
+                f"{name}: %{{y:.0%}} still running at %{{x:.2f}} y{hours}"
+                "%{customdata}<extra></extra>"
+            ),
+        ),
+    ]
+
+
+def _thinned(n: int, most: int = 400) -> npt.NDArray[np.int64]:
+    """Places of the steps drawn: all, or evenly chosen with both ends."""
+    return np.unique(np.linspace(0, n - 1, min(n, most)).round().astype(np.int64))
+
+
+def _law(row: Any, unit: str, name: str, oldest: float, year: float) -> list[dict[str, Any]]:
+    """Weibull line to the oldest seal seen; none where nothing was fitted."""
+    shape, scale = float(row["shape"]), float(row[f"scale_{unit}"]) / year
+    if not (np.isfinite(shape) and np.isfinite(scale) and oldest > 0):
+        return []
+    age = np.linspace(0, oldest, _POINTS)
+    share = np.exp(-((age / scale) ** shape))
+    return [
+        line(
+            age.round(4).tolist(),
+            share.round(5).tolist(),
+            f"{name} Weibull",
+            colour=INK,
+            dash="dash",
+            width=1.5,
+            hovertemplate=f"{name}, Weibull: %{{y:.0%}} at %{{x:.2f}} y<extra></extra>",
+        )
+    ]
+
+
+def _panel_notes(
+    row: Any, name: str, words: str, k: str, ticks: Floats, at_risk: Floats
+) -> list[dict[str, Any]]:
+    """Name and counts above a panel, words inside where nothing is fitted, at-risk row below."""
+    place = {"xref": f"x{k} domain", "yref": f"y{k} domain"}
+    n, failures = int(row["n"]), int(row["failures"])
+    plural = "failure" if failures == 1 else "failures"
+    lives = "life" if n == 1 else "lives"
+    notes = [
+        label(
+            f"<b>{name}</b><br>{n:,} {lives}, {failures:,} {plural}",
+            0,
+            1,
+            xanchor="left",
+            yanchor="bottom",
+            yshift=2,
+            align="left",
+            **place,
+        )
+    ]
+    if words:
+        notes.append(
+            label(
+                words,
+                0.5,
+                0.5,
+                font={"size": 12, "color": GREY},
+                **place,
+            )
+        )
+    # At age 0 all that are seen from new are at risk; the first tick counts just after it.
+    for tick, number in zip(ticks[1:], at_risk[1:], strict=True):
+        notes.append(
+            label(
+                f"{number:,.0f}",
+                tick / ticks[-1],
+                0,
+                xanchor="center",
+                yanchor="top",
+                yshift=-20,
+                font={"size": 11, "color": GREY},
+                **place,
+            )
+        )
+    return notes
+
+
+def _why_no_fit(row: Any) -> str:
+    """Words in the place of a fit."""
+    status = str(row["status"])
+    return f"no fit: {'few failures' if status in ('ok', 'interval open') else status}"
+
+
+def _round_up(years: float) -> float:
+    """End of the age axis: four even steps that end on round numbers."""
+    if years <= 0:
+        return 1.0
+    unit = 10.0 ** np.floor(np.log10(years))
+    steps = np.array([0.4, 0.8, 1, 1.2, 1.6, 2, 2.4, 3.2, 4, 6, 8, 10, 12]) * unit
+    return float(steps[steps >= years * (1 - 1e-9)][0])
+
+
+def life_forest(fits: LifeFits) -> Figure:
+    """Draw the age by which 10 % and 50 % of the seals of each class have failed.
+
+    Parameters
+    ----------
+    fits : LifeFits
+        Rows without a fit say why instead.
+    """
+    year, unit = unit_years(fits), fits.unit
+    rows = []
+    holds = fit_holds(fits.table)
+    for shown, (_, row) in zip(holds, fits.table.iterrows(), strict=True):
+        marks: list[tuple[float, ...]] = []
+        for stem in ("b10", "b50"):
+            values = (float(row[f"{stem}{s}_{unit}"]) / year for s in ("", "_low", "_high"))
+            marks.append(tuple(values) if shown else (np.nan,) * 3)
+        words = "" if shown else _why_no_fit(row)
+        rows.append((str(row[fits.by]), f"{int(row['failures']):,}", marks, words))
+    return _forest(rows, ("10 % failed", "50 % failed"), f"age in {axis_words(fits)}, log scale")
+
+
+def rate_forest(rows: pd.DataFrame) -> Figure:
+    """Draw the MTBF of each group with its exact interval; an arrow where only a lower limit holds.
+
+    Parameters
+    ----------
+    rows : pandas.DataFrame
+        Rows of `MtbrHistory.overall`.
+    """
+    given = []
+    for _, row in rows.iterrows():
+        mark = tuple(float(row[f"mtbf_years{s}"]) for s in ("", "_low", "_high"))
+        words = "" if mark[1] > 0 else "no time at risk"
+        given.append((str(row["group"]), f"{int(row['failures']):,}", [mark], words))
+    return _forest(given, ("MTBF",), "calendar years per seal position, log scale")
+
+
+_FOREST = ((LEAD, "circle"), (OTHER, "diamond"))
+
+ForestRow = tuple[str, str, list[tuple[float, ...]], str]
+
+
+def _forest(rows: Sequence[ForestRow], names: Sequence[str], axis: str) -> Figure:
+    """Draw intervals row by row on a log axis; failures in a column at the right."""
+    finite = [v for _, _, marks, _ in rows for m in marks for v in m if np.isfinite(v) and v > 0]
+    low, high = (min(finite), max(finite)) if finite else (0.1, 10.0)
+    edge = np.log10([low / 1.3, high * 1.3])
+    several = len(names) > 1
+    traces: list[dict[str, Any]] = []
+    notes = []
+    for j, (name, (colour, symbol)) in enumerate(zip(names, _FOREST, strict=False)):
+        shift = (j - 0.5) * 0.28 if several else 0.0
+        lines: tuple[list[float | None], list[float | None]] = ([], [])
+        points: list[tuple[float, float, str]] = []
+        for i, (group, _, marks, _) in enumerate(rows):
+            value, least, most = marks[j]
+            if np.isfinite(least) and least > 0:
+                open_end = not np.isfinite(most)
+                lines[0].extend([least, 10 ** edge[1] if open_end else most, None])
+                lines[1].extend([i + shift, i + shift, None])
+                if open_end:
+                    notes.append(_more_than(least, i + shift, float(edge[1]), colour))
+            if np.isfinite(value):
+                points.append((value, i + shift, group))
+        traces.append(line(*lines, f"{name} interval", colour=colour, width=3, hoverinfo="skip"))
+        traces.append(
+            {
+                "type": "scatter",
+                "mode": "markers",
+                "x": [p[0] for p in points],
+                "y": [p[1] for p in points],
+                "name": name,
+                "marker": {
+                    "color": "white",
+                    "symbol": symbol,
+                    "size": 9,
+                    "line": {"color": colour, "width": 2},
+                },
+                "customdata": [p[2] for p in points],
+                "hovertemplate": f"%{{customdata}}, {name}: %{{x:.2f}} y<extra></extra>",
+            }
+        )
+    for i, (_, failures, _, words) in enumerate(rows):
+        notes.append(
+            label(failures, 1, i, xref="paper", xanchor="left", xshift=8, font={"size": 12})
+        )
+        if words:
+            notes.append(label(words, 0.5, i, xref="paper", font={"size": 12, "color": GREY}))
+    top = {"yref": "paper", "yanchor": "bottom", "font": {"size": 12, "color": GREY}}
+    notes.append(label("failures", 1, 1, xref="paper", xanchor="center", xshift=18, **top))
+    if several:
+        key = f"○ {names[0]} &nbsp; ◇ {names[1]}"
+        notes.append(label(key, 0, 1, xref="paper", xanchor="left", **top))
+    layout = {
+        "xaxis": {
+            "type": "log",
+            "range": edge.tolist(),
+            "title": {"text": axis},
+            "tickvals": _log_ticks(*edge),
+        },
+        "yaxis": {
+            "tickvals": list(range(len(rows))),
+            "ticktext": [r[0] for r in rows],
+            "range": [len(rows) - 0.4, -0.6],
+            "showgrid": False,
+            "ticks": "",
+        },
+        "margin": {"l": 16, "r": 56, "t": 24, "b": 50},
+    }
+    return draw(traces, layout, notes=notes, height=100 + 30 * len(rows))
+
+
+def _more_than(least: float, at: float, edge: float, colour: str) -> dict[str, Any]:
+    """Arrow head at the right end of an interval without upper limit."""
+    return label("▶", edge, at, xanchor="center", font={"size": 11, "color": colour})
+
+
+def _log_ticks(low: float, high: float) -> list[float]:
+    """1, 2, 5 of each decade inside the axis; only 1 where there are many decades."""
+    decades = range(int(np.floor(low)), int(np.ceil(high)) + 1)
+    ticks = [m * 10.0**d for d in decades for m in ((1, 2, 5) if high - low < 3 else (1,))]
+    return [t for t in ticks if low <= np.log10(t) <= high]

@@ -1,0 +1,146 @@
+"""How long seals last here: the class table, survival by class, lives by class.
+
+In: `Study`. Out: blocks.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from seallife.figures.life import axis_words, life_forest, rate_forest, survival_figure
+from seallife.report.basis import fit_basis, group_row, rate_basis
+from seallife.report.classtable import class_table, class_warnings, survival_columns
+from seallife.report.exhibit import Block, Exhibit, Points, Text
+from seallife.report.format import CANNOT_TELL, interval, share_interval
+
+if TYPE_CHECKING:
+    from seallife.study import Study
+
+__all__ = ["build", "shown_classes"]
+
+_LIFE_COLUMNS = ("service_class", "lives", "failures_known", "b10", "b50", "fit_holds", "status")
+
+_READ_SHAPE = (
+    "A shape above 1 means that the failure rate rises with age, from whatever cause: faces, "
+    "elastomers, deposits, the machine. Around 1 failures come at any age, and renewing a sound "
+    "seal gains nothing; below 1 they come mostly early. Only where the whole interval lies on "
+    "one side of 1 do the records decide."
+)
+
+
+def build(study: Study) -> tuple[Block, ...]:
+    """How long do the seals of each service class last?"""
+    table = class_table(study)
+    rules = study.settings.rules
+    rates = group_row(study.history.overall, "service_class")
+    ages = axis_words(study.fits)
+    blocks: list[Block] = [
+        Text(_READ_SHAPE),
+        Exhibit(
+            "classes",
+            "Service classes",
+            f"MTBF and exposure on the calendar, all failures. Shape, B10 (age by which 10 % have "
+            f"failed) and the share still running in {ages}, from lives of known age; no share is "
+            f"given beyond the oldest seal seen. Early: failed within {rules.early_days} days, of "
+            "installations watched that long or failed before. " + fit_basis(study),
+            table,
+            shown=shown_classes(study, table),
+            rests_on=("lives",),
+        ),
+    ]
+    warnings = class_warnings(table)
+    if warnings:
+        blocks.append(Points("Classes to read with care", warnings))
+    fits = study.fits
+    counts = ", ".join(
+        f"{g}: {n:,} of {m:,} failed"
+        for g, n, m in zip(
+            fits.table[fits.by], fits.table["failures"].astype(int), fits.table["n"].astype(int),
+            strict=True,
+        )
+    )  # fmt: skip
+    blocks += [
+        Exhibit(
+            "survival",
+            "Share of seals still running, by age",
+            "Steps with band: Kaplan-Meier and its limits, no law assumed. Dashed: Weibull fit, "
+            "drawn to the oldest seal seen. Where few are at risk the curve is worth little. "
+            + fit_basis(study),
+            _curve_table(study),
+            survival_figure(fits),
+            alt=f"Survival curves by service class. {counts}.",
+            rests_on=("lives",),
+        ),
+        Exhibit(
+            "life-by-class",
+            "Age by which 10 % and half of the seals have failed",
+            "Bars are intervals. " + fit_basis(study),
+            table[[c for c in table.columns if c.startswith(_LIFE_COLUMNS)]],
+            life_forest(fits),
+            alt=f"Intervals of the ages by which 10 % and 50 % have failed, by class, in {ages}.",
+            rests_on=("lives",),
+        ),
+        Exhibit(
+            "mtbf-by-class",
+            "MTBF by class",
+            "An arrow at the right: no upper limit, because no failure was seen. "
+            + rate_basis(study, "MTBF"),
+            rates,
+            rate_forest(rates),
+            alt="Intervals of MTBF by class, in calendar years per seal position.",
+            rests_on=("lives", "removals"),
+        ),
+    ]
+    return tuple(blocks)
+
+
+def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
+    """Class table as a reader wants it."""
+    hours = study.fits.unit == "h"
+    short = "run y" if hours else "y"
+    out: dict[str, list[str]] = {
+        "Class": table["service_class"].astype(str).tolist(),
+        "Seal positions": [f"{n:,}" for n in table["positions"]],
+        "Exposure, position-years": [f"{y:,.0f}" for y in table["exposure_years"].fillna(0)],
+        "Failures (of known age)": [
+            f"{n:,} ({k:,})"
+            for n, k in zip(table["failures"], table["failures_known_age"], strict=True)
+        ],
+        "MTBF, y": _intervals(table, "mtbf_years"),
+        "Shape": _fitted(table, _intervals(table, "shape", decimals=2)),
+        f"B10, {short}": _fitted(table, _intervals(table, "b10_years")),
+        f"Failed early (≤ {study.settings.rules.early_days} d)": _shares(table, "early_share"),
+    }
+    for column in survival_columns(table):
+        age = float(column.removeprefix("survival_").rstrip("hd"))
+        unit = "h" if hours else "d"
+        beyond = (table["oldest_years"] * (8766 if hours else 365.25) < age).tolist()
+        out[f"Still running at {age:,.0f} {unit}"] = [
+            "not seen that far" if b and t == CANNOT_TELL else t
+            for b, t in zip(beyond, _fitted(table, _shares(table, column)), strict=True)
+        ]
+    return pd.DataFrame(out)
+
+
+def _fitted(table: pd.DataFrame, texts: list[str]) -> list[str]:
+    """Replace figures of a fit that is not worth showing by its status."""
+    shown = zip(table["fit_holds"], table["status"], texts, strict=True)
+    return [t if holds else "few failures" if s == "ok" else str(s) for holds, s, t in shown]
+
+
+def _intervals(table: pd.DataFrame, column: str, decimals: int | None = None) -> list[str]:
+    three = zip(table[column], table[f"{column}_low"], table[f"{column}_high"], strict=True)
+    return [interval(v, a, b, decimals=decimals) for v, a, b in three]
+
+
+def _shares(table: pd.DataFrame, column: str) -> list[str]:
+    three = zip(table[column], table[f"{column}_low"], table[f"{column}_high"], strict=True)
+    return [share_interval(v, a, b) for v, a, b in three]
+
+
+def _curve_table(study: Study) -> pd.DataFrame:
+    """Kaplan-Meier steps with their unit in the column name."""
+    fits = study.fits
+    return fits.curves.curves.rename(columns={"group": fits.by, "age": f"age_{fits.unit}"})

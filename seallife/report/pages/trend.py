@@ -1,0 +1,166 @@
+"""Are we getting better? Rolling figures, months against expectation, verdicts.
+
+In: `Study`. Out: blocks.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from seallife.figures.history import Span, monthly_figure, rolling_figure, rolling_panels
+from seallife.report.basis import group_row, rate_basis
+from seallife.report.exhibit import Block, Exhibit, Text
+from seallife.report.format import interval, level_text
+from seallife.report.measures import expected_counts
+from seallife.report.pages.year import verdict_texts
+
+if TYPE_CHECKING:
+    from seallife.study import Study
+
+__all__ = ["build", "shown_verdicts"]
+
+_NO_TREND_TEST = (
+    "Neighbouring points share eleven of their twelve months: a slow swing of the line is no "
+    "trend, and no trend test may be made on it."
+)
+_KINDS = {"all": "whole fleet", "site": "site", "unit": "unit", "service_class": "service class"}
+
+
+def build(study: Study) -> tuple[Block, ...]:
+    """Do seals fail less often than they did, beyond chance?"""
+    history = study.history
+    outages = outage_spans(study)
+    marked = " Grey strips: outages." if outages else ""
+    rolling = group_row(history.rolling)
+    blocks: list[Block] = [*verdict_texts(study)]
+    if len(rolling):
+        blocks.append(
+            Exhibit(
+                "rolling",
+                "Rolling twelve months: MTBF and MTBR",
+                f"Bands: limits at {level_text(history.level)}.{marked} {_NO_TREND_TEST} "
+                + rate_basis(study, "MTBF", "MTBR"),
+                rolling,
+                rolling_figure(rolling, outages),
+                alt=_ends(rolling),
+                rests_on=("removals",),
+            )
+        )
+        sites = group_row(history.rolling, "site")
+        if len(sites["group"].unique()) > 1:
+            blocks.append(
+                Exhibit(
+                    "rolling-sites",
+                    "Rolling twelve months by site: MTBF",
+                    f"All panels on one scale.{marked} Sites run different services: a shorter "
+                    "MTBF alone does not make a worse site. " + rate_basis(study, "MTBF"),
+                    sites,
+                    rolling_panels(sites, outages),
+                    alt="MTBF over rolling twelve months, one panel a site.",
+                    rests_on=("removals",),
+                )
+            )
+    else:
+        blocks.append(Text("No twelve whole months are on record, so no rolling figure is drawn."))
+    expected = expected_counts(group_row(history.monthly), history.level)
+    if len(expected):
+        blocks.append(_months(study, expected, outages, marked))
+    blocks.append(_verdicts(study))
+    return tuple(blocks)
+
+
+def outage_spans(study: Study) -> tuple[Span, ...]:
+    """Outages of the fleet folder, where it lists them."""
+    if "outages" not in study.fleet.tables:
+        return ()
+    table = study.fleet["outages"].dropna(subset=["start", "end"])
+    spans = table[["start", "end"]].drop_duplicates().sort_values(["start", "end"])
+    return tuple(spans.itertuples(index=False, name=None))
+
+
+def _ends(rolling: pd.DataFrame) -> str:
+    """First and last point of the rolling line in words."""
+    words = []
+    for _, r in rolling.iloc[[0, -1]].iterrows():
+        mtbf = interval(r["mtbf_years"], r["mtbf_years_low"], r["mtbf_years_high"], "years")
+        words.append(f"MTBF {mtbf} in the year to {r['month']:%B %Y}")
+    return "; ".join(dict.fromkeys(words)) + "."
+
+
+def _months(
+    study: Study, expected: pd.DataFrame, outages: tuple[Span, ...], marked: str
+) -> Exhibit:
+    """Counts of each month against what exposure lets one expect."""
+    out, n = int(expected["outside"].sum()), len(expected)
+    level = study.history.level
+    table = expected.merge(_ids(study), on="month", how="left")
+    table["removal_ids"] = table["removal_ids"].fillna("")
+    return Exhibit(
+        "months",
+        "Failures month by month",
+        f"{out:,} of {n:,} months lie outside the range; up to {(1 - level) * n:.0f} would by "
+        f"chance alone if the rate had never changed. Range: exact Poisson, "
+        f"{level_text(level)}, around time at risk of the month times the rate of the whole "
+        f"record. One month says nothing about MTBF.{marked} " + rate_basis(study, "MTBF"),
+        table,
+        monthly_figure(expected, outages),
+        alt=f"{int(expected['failures'].sum()):,} failures in {n} months, {out} months outside "
+        "the expected range.",
+        rests_on=("removals",),
+    )
+
+
+def _ids(study: Study) -> pd.DataFrame:
+    """Removals counted as failures in each month."""
+    events = study.removals.table
+    ended = events["ended"].replace("unknown", study.history.unknown_as)
+    failed = events[ended == "failed"]
+    month = failed["end"].dt.to_period("M").dt.to_timestamp()
+    ids = failed["removal_id"].astype(object).groupby(month).agg(" ".join)
+    return ids.rename_axis("month").rename("removal_ids").reset_index()
+
+
+def _verdicts(study: Study) -> Exhibit:
+    recent = study.history.recent
+    level = study.history.level
+    decided = recent["verdict"].isin(["improved", "worse"])
+    testable = int((recent["verdict"] != "cannot tell yet").sum())
+    return Exhibit(
+        "verdicts",
+        "Last twelve months against the three years before",
+        "Failures in position-years. Ratio of failure rates with its exact "
+        f"{level_text(level)} interval (binomial, given the total): below 1 is better. {int(decided.sum())} of {len(recent)} rows show a change; of "
+        f"{testable} rows that could, about {(1 - level) * testable:.1f} would by chance alone. "
+        "Look at a row because you asked about it, not because it stands out. "
+        "Clock: calendar. Unit: one seal position.",
+        recent,
+        shown=shown_verdicts(recent),
+        rests_on=("removals",),
+    )
+
+
+def shown_verdicts(recent: pd.DataFrame) -> pd.DataFrame:
+    """Table of verdicts as a reader wants it."""
+    ratio = [
+        interval(r, a, b) if np.isfinite(r) else "cannot tell"
+        for r, a, b in zip(recent["ratio"], recent["low"], recent["high"], strict=True)
+    ]
+    return pd.DataFrame(
+        {
+            "Group": recent["group"].astype(str).where(recent["by"] != "all", "whole fleet"),
+            "Kind": recent["by"].map(_KINDS),
+            "Three years before": _seen(recent["failures_before"], recent["years_before"]),
+            "Last 12 months": _seen(recent["failures_after"], recent["years_after"]),
+            "Ratio of rates": ratio,
+            "Verdict": recent["verdict"],
+            "Why": recent["message"],
+        }
+    )
+
+
+def _seen(failures: pd.Series, years: pd.Series) -> list[str]:
+    """Failures and the time at risk they were seen in."""
+    return [f"{n:,.0f} in {y:,.0f} y" for n, y in zip(failures, years, strict=True)]

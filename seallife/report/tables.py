@@ -1,0 +1,111 @@
+"""Full tables of a study, as they go to the workbook and beside the pages.
+
+In: `Study`. Out: tables by name. Next: `seallife.report.workbook`, `seallife.report.write`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from seallife.report.classtable import class_table
+from seallife.settings import Rules
+
+if TYPE_CHECKING:
+    from seallife.study import Study
+
+__all__ = ["FullTable", "full_tables", "settings_table", "versions"]
+
+
+@dataclass(frozen=True, eq=False)
+class FullTable:
+    """A table and one line on what it holds."""
+
+    meaning: str
+    table: pd.DataFrame
+
+
+def full_tables(study: Study) -> Mapping[str, FullTable]:
+    """Which tables stand behind the pages?"""
+    fits = study.fits
+    curves = fits.curves.curves.rename(columns={"group": fits.by, "age": f"age_{fits.unit}"})
+    history = study.history
+    both = [
+        part.table.assign(unknown_reason_as=ended)
+        for part, ended in (
+            (fits, study.lives.unknown_as),
+            (
+                study.fits_other,
+                "withdrawn" if study.lives.unknown_as == "failed" else "failed",
+            ),
+        )
+    ]
+    return {
+        "classes": FullTable(
+            "one row a service class: all that is said about it", class_table(study)
+        ),
+        "fits": FullTable(
+            f"Weibull fits by class, unknown reasons taken both ways; {fits.method}, "
+            f"level {fits.level:g}; _h hours, _d days",
+            pd.concat(both, ignore_index=True),
+        ),
+        "survival": FullTable("share still running at set ages, from the fits", fits.survival),
+        "curves": FullTable("Kaplan-Meier steps by class with seals at risk", curves),
+        "overall": FullTable("MTBR and MTBF of the whole record by group", history.overall),
+        "rolling": FullTable(
+            "the same over twelve months that end with the month", history.rolling
+        ),
+        "monthly": FullTable("time at risk, removals and failures by month", history.monthly),
+        "verdicts": FullTable("last twelve months against the three years before", history.recent),
+        "removals": FullTable("one row a removal, with its records", study.removals.table),
+        "lives": FullTable("one row a seal life, with its records", study.lives.table),
+        "findings": FullTable("what was noticed about the records", study.findings),
+        "waterfall": FullTable("from records to failures", study.removals.waterfall),
+        "ledger": FullTable("read = used + set aside, by stage", study.ledger),
+        "positions": FullTable("service class of each position and why", study.classes.table),
+        "inputs": FullTable("files read", study.fleet.inputs),
+        "settings": FullTable("settings used", settings_table(study)),
+    }
+
+
+def settings_table(study: Study) -> pd.DataFrame:
+    """Which settings moved the figures?"""
+    settings, rules = study.settings, study.settings.rules
+    rows = [
+        ("name", settings.name, "Name of the fleet."),
+        (
+            "data_end",
+            str(settings.data_end or "not given"),
+            "Last day the exports cover.",
+        ),
+        ("class_rules", settings.class_rules or "our own", "File with service class rules."),
+    ]
+    for name, field in Rules.model_fields.items():
+        rows.append((f"rules.{name}", str(getattr(rules, name)), field.description or ""))
+    windows = study.watched.windows
+    lasts = windows["end"] - pd.Timedelta(days=1)
+    for site, first, last in zip(windows["site"], windows["start"], lasts, strict=True):
+        span = f"{first:%Y-%m-%d} to {last:%Y-%m-%d}"
+        rows.append((f"window.{site}", span, "Days with records, first and last."))
+    for w in settings.windows:
+        rows += [
+            (f"gap.{w.site}", f"{a:%Y-%m-%d} to {b:%Y-%m-%d}", "Days without records.")
+            for a, b in w.gaps
+        ]
+    return pd.DataFrame(rows, columns=["setting", "value", "meaning"])
+
+
+def versions() -> str:
+    """Which software made this?"""
+    names = ("seallife", "numpy", "scipy", "pandas")
+    out = []
+    for name in names:
+        try:
+            out.append(f"{name} {version(name)}")
+        except PackageNotFoundError:
+            out.append(name)
+    return ", ".join(out)
