@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from seallife.errors import SeallifeError
+from seallife.report.cautions import SHORT_CAUTION
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -24,14 +25,9 @@ if TYPE_CHECKING:
 
 __all__ = ["app", "main"]
 
-_CAUTION = (
-    "Figures describe groups of seals, never one seal. They are no reason to run past a leak "
-    "limit, an alarm or a site rule; local codes, licensed practice and the maker's "
-    "instructions prevail."
-)
 app = typer.Typer(
     help="Seal life, MTBR and their limits from maintenance records.",
-    epilog=_CAUTION,
+    epilog=SHORT_CAUTION,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -66,7 +62,7 @@ def _version(
         raise typer.Exit
 
 
-@app.command(epilog=_CAUTION)
+@app.command(epilog=SHORT_CAUTION)
 def demo(
     folder: Annotated[Path, typer.Argument(help="New folder for the invented fleet.")],
     seed: Annotated[int | None, typer.Option(help="Another fleet of the same kind.")] = None,
@@ -83,7 +79,7 @@ def demo(
     out.print(f"Next: seallife report {folder} -o summary")
 
 
-@app.command(epilog=_CAUTION)
+@app.command(epilog=SHORT_CAUTION)
 def check(folder: FolderArgument, as_json: JsonOption = False) -> None:
     """Read a fleet folder and say what was found wrong and what became of every record."""
     study = _study(folder)
@@ -107,7 +103,7 @@ def check(folder: FolderArgument, as_json: JsonOption = False) -> None:
         raise typer.Exit(1)
 
 
-@app.command(epilog=_CAUTION)
+@app.command(epilog=SHORT_CAUTION)
 def report(
     folder: FolderArgument,
     out_folder: Annotated[Path, typer.Option("-o", "--out", help="Folder for the summary.")],
@@ -127,15 +123,18 @@ def report(
         f"{total['failures']} failures."
     )
     out.print(f"Last 12 months against the 3 years before: {recent['verdict']}.")
-    for path in written.files:
-        out.print(f"  {path}")
+    for name in ("html", "xlsx"):
+        out.print(f"  {written.files[name]}", soft_wrap=True)
+    out.print(
+        f"  {out_folder / 'tables'}: {len(written.files) - 2} tables behind the figures (CSV)"
+    )
     asks = _asks(study)
     if asks:
         out.print(f"{asks} findings need a person: see 'How far to trust this'.")
-    out.print(f"\n{_CAUTION}")
+    out.print(f"\n{SHORT_CAUTION}")
 
 
-@app.command(epilog=_CAUTION)
+@app.command(epilog=SHORT_CAUTION)
 def trace(
     folder: FolderArgument,
     name: Annotated[

@@ -143,7 +143,7 @@ def _duty(
 def _meter_steps(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Turn readings into steps between readings, believed or not, with a finding for each not."""
     raw = fleet["run_hours"]
-    match = match_tags(raw["tag"], register)
+    match = match_tags(raw["tag"], raw["site"], register)
     rows = raw.assign(pump_key=match["pump_key"], day=day_number(raw["reading_date"]))
     unused = rows["reading"].isna() | rows["day"].isna()
     unknown = (rows["pump_key"] == "") & ~unused

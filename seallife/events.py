@@ -188,10 +188,12 @@ def _from_removals_table(
     if own.empty:
         return own, join_findings([]), no_counts
     positions = register.table
-    pumps = match_tags(own["tag"], register)
+    pumps = match_tags(own["tag"], own["site"], register)
     name = own["tag"] + np.where(own["seal_end"] != "", "-" + own["seal_end"], "")
     name = own["position_id"].where(own["position_id"] != "", name)
     known = set(positions["position_id"])
+    at_site = own["site"] + "/" + name
+    name = name.mask(at_site.isin(known), at_site)
     single = positions[~positions["pump_key"].duplicated(keep=False)]
     only = pumps["pump_key"].map(single.set_index("pump_key")["position_id"])
     position = name.where(name.isin(known), only).fillna("")

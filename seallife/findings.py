@@ -118,11 +118,13 @@ def join_findings(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:
 
 
 def _as_text(value: object) -> str:
-    """Show a value as a reader would write it: no nan, no midnight."""
-    if value is None or value is pd.NaT or (isinstance(value, float) and np.isnan(value)):
+    """Show a value as a reader would write it: no nan, no midnight, no binary fraction."""
+    if isinstance(value, str):
+        return value
+    if value is None or value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, pd.Timestamp):
-        return f"{value:%Y-%m-%d}"
+        return f"{value:%Y-%m-%d}" if value == value.normalize() else f"{value:%Y-%m-%d %H:%M}"
     if isinstance(value, float):
-        return f"{value:g}"
+        return "" if np.isnan(value) else f"{value:.10g}"
     return str(value)

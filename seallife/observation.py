@@ -127,7 +127,8 @@ def _signs_of_life(
     found = []
     for name in ("work_orders", "removals"):
         table = fleet[name]
-        site = table["tag"].map(tag_key).map(sites)
+        by_tag = table["tag"].map(tag_key).map(sites)
+        site = table["site"].where(table["site"].isin(positions["site"]), by_tag)
         if name == "removals":
             site = table["position_id"].map(by_name).fillna(site)
         dates = [c.name for c in TABLES[name].columns if c.kind == "date" and c.name != "closed"]

@@ -6,6 +6,7 @@ In: `Fleet`, `Register`. Out: one row an order, and what was set aside. Next: `s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -19,7 +20,7 @@ __all__ = ["Orders", "read_orders"]
 
 _TEXT_COLUMNS = ("wo_no", "tag", "seal_end", "short_text", "long_text", "part", "part_qty")
 _DATE_COLUMNS = ("date_raised", "malfunction_start", "work_start", "work_end", "closed")
-_COLUMNS = {
+_COLUMNS: dict[str, Any] = {
     "record_id": object,
     "wo_no": object,
     "pump_key": object,
@@ -98,8 +99,8 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
     again = orders.duplicated(subset=same) & (orders["wo_no"] != "")
     set_aside("duplicate row", "note", again, "the same order stands in an earlier row")
     set_aside("cancelled order", "note", orders["status"] == "cancelled", "it was cancelled")
-    pumps = match_tags(orders["tag"], register)
-    orders = orders.assign(pump_key=pumps["pump_key"], tag_match=pumps["how"])
+    pumps = match_tags(orders["tag"], orders["site"], register)
+    orders = orders.assign(pump_key=pumps["pump_key"], tag_match=pumps["how"]).drop(columns="site")
     near = orders["tag_match"] == "one character off"
     findings.append(
         make_findings(
@@ -137,6 +138,7 @@ _NOT_REMOVALS = {
 }
 _NO_PUMP = {
     "pair or unit tag": "'{value}' names a pair or unit, not one pump; say which pump it was",
+    "tag at several sites": "'{value}' stands at several sites; give orders their site",
     "not in register": "'{value}' is not in the register; add it or mend the tag",
 }
 

@@ -17,6 +17,8 @@ from seallife.intake import Fleet
 
 __all__ = ["Register", "build_register", "match_tags", "tag_key"]
 
+_SHORT = 4  # characters; in a tag shorter than this one wrong character is too much
+
 
 @dataclass(frozen=True)
 class Register:
@@ -54,11 +56,13 @@ def build_register(fleet: Fleet) -> Register:
     retired before it was commissioned keeps neither date.
     """
     rows = fleet["positions"].copy()
+    nameless = (rows["position_id"] == "") & (rows["tag"] == "")
     rows["site"] = rows["site"].where(rows["site"] != "", fleet.settings.name)
     built = rows["tag"] + np.where(rows["seal_end"] != "", "-" + rows["seal_end"], "")
     rows["position_id"] = rows["position_id"].where(rows["position_id"] != "", built)
     rows["tag"] = rows["tag"].where(rows["tag"] != "", rows["position_id"])
-    nameless = rows["position_id"] == ""
+    rows["pump_key"] = _apart(rows["tag"].map(tag_key), rows["site"])
+    rows["position_id"] = _apart(rows["position_id"], rows["site"])
     twice = rows["position_id"].duplicated() & ~nameless
     backwards = rows["retired"] < rows["commissioned"]
     findings = join_findings(
@@ -96,80 +100,128 @@ def build_register(fleet: Fleet) -> Register:
     rows.loc[backwards, ["commissioned", "retired"]] = pd.NaT
     kept = rows[~nameless & ~twice].sort_values("position_id", kind="stable")
     kept = kept.reset_index(drop=True)
-    kept["pump_key"] = kept["tag"].map(tag_key)
-    return Register(kept, findings)
+    return Register(kept, join_findings([findings, _spelled_twice(kept)]))
 
 
-def match_tags(tags: pd.Series, register: Register) -> pd.DataFrame:
+def _spelled_twice(rows: pd.DataFrame) -> pd.DataFrame:
+    """Tags that differ in punctuation only are read as one pump; a person should look."""
+    first = rows.groupby("pump_key")["tag"].transform("first")
+    other = first != rows["tag"]
+    return make_findings(
+        "tag spelled in two ways",
+        "doubt",
+        rows.loc[other, "record_id"],
+        [
+            f"'{a}' and '{b}' differ only in punctuation or leading zeros"
+            for a, b in zip(first[other], rows.loc[other, "tag"], strict=True)
+        ],
+        column="tag",
+        value=rows.loc[other, "tag"],
+        action="read as one pump",
+    )
+
+
+def _apart(name: pd.Series, site: pd.Series) -> pd.Series:
+    """Put the site before names that stand at more than one site."""
+    at_many = site.groupby(name).transform("nunique") > 1
+    return name.mask(at_many & (name != ""), site + "/" + name)
+
+
+def match_tags(tags: pd.Series, sites: pd.Series, register: Register) -> pd.DataFrame:
     """Which pump of the register does each written tag mean?
 
     Parameters
     ----------
     tags : pandas.Series of str, shape (n,)
         Tags as written in orders, meters or readings.
+    sites : pandas.Series of str, shape (n,)
+        Site of each record where it says so: only that site's tags are looked at. Where it does
+        not, a tag that stands at several sites means none of them.
 
     Returns
     -------
     pandas.DataFrame
         ``pump_key`` ('' where none or more than one fits) and ``how``: 'same', 'other format',
-        'unit number in front', 'one character off', 'pair or unit tag', 'not in register'.
+        'position name', 'unit number in front', 'one character off', 'pair or unit tag', 'tag at
+        several sites', 'not in register'.
 
     Notes
     -----
-    A tag one character off is accepted only where exactly one tag of the register is that near.
+    A unit number in front ("10-P-101A" for "P-101A") may be left out on one side, never differ. A
+    tag one character off is accepted only where exactly one tag of the register is that near, has
+    the same unit number and last character, and is not so short that one character is much of it.
     """
-    known = set(register.table["pump_key"])
-    written = set(register.table["tag"])
-    ends: dict[str, set[str]] = {}
-    for key in known:
-        ends.setdefault(re.sub(r"^\d+(?=[A-Z])", "", key), set()).add(key)
-    near = _Neighbours(known)
-    found = {t: _match(t, written, known, ends, near) for t in pd.unique(tags)}
-    keys, hows = {t: k for t, (k, _) in found.items()}, {t: h for t, (_, h) in found.items()}
-    return pd.DataFrame({"pump_key": tags.map(keys), "how": tags.map(hows)})
+    books = {"": _TagBook(register.table)}
+    books |= {str(site): _TagBook(part) for site, part in register.table.groupby("site")}
+    pairs = pd.MultiIndex.from_arrays([tags, sites.where(sites.isin(books), "")])
+    found = {(t, s): books[s].find(t) for t, s in pairs.unique()}
+    got = [found[pair] for pair in pairs]
+    return pd.DataFrame(got, columns=["pump_key", "how"], index=tags.index)
 
 
-def _match(
-    tag: str, written: set[str], known: set[str], ends: dict[str, set[str]], near: _Neighbours
-) -> tuple[str, str]:
-    key = tag_key(tag)
-    if not key:
-        return "", "not in register"
-    if key in known:
-        return key, "same" if tag in written else "other format"
-    tails = ends.get(re.sub(r"^\d+(?=[A-Z])", "", key), set())
-    if len(tails) == 1:
-        return next(iter(tails)), "unit number in front"
-    # A pair's tag is its pumps' tags less the last letter.
-    if any(k[:-1] == key and k[-1].isalpha() for k in near.starting(key)):
-        return "", "pair or unit tag"
-    close = near.of(key)
-    if len(close) == 1:
-        return next(iter(close)), "one character off"
-    return "", "not in register"
+class _TagBook:
+    """The tags of one site, or of all, by everything they may be found by."""
 
-
-class _Neighbours:
-    """Register tags one edit away, found by leaving out one character on both sides."""
-
-    def __init__(self, known: set[str]) -> None:
-        self._known = known
-        self._short: dict[str, set[str]] = {}
-        self._start: dict[str, set[str]] = {}
-        for key in known:
-            self._start.setdefault(key[:-1], set()).add(key)
+    def __init__(self, positions: pd.DataFrame) -> None:
+        self._written = set(positions["tag"])
+        self._pumps: dict[str, set[str]] = {}  # key of the tag -> pumps that bear it
+        self._seals: dict[str, set[str]] = {}  # key of the position's name -> its pumps
+        self._tails: dict[str, set[str]] = {}  # the same without a unit number in front
+        self._short: dict[str, set[str]] = {}  # with one character left out, for slips of the pen
+        self._pairs: set[str] = set()  # without the last letter: a pair's tag
+        for tag, name, pump in zip(
+            positions["tag"], positions["position_id"], positions["pump_key"], strict=True
+        ):
+            self._seals.setdefault(tag_key(name), set()).add(pump)
+            key = tag_key(tag)
+            if pump in self._pumps.setdefault(key, set()):
+                continue
+            self._pumps[key].add(pump)
+            self._tails.setdefault(_tail(key), set()).add(key)
+            if key[-1:].isalpha():
+                self._pairs.add(key[:-1])
             for form in _forms(key):
                 self._short.setdefault(form, set()).add(key)
 
-    def starting(self, key: str) -> set[str]:
-        """Tags that are this one and one character more."""
-        return self._start.get(key, set())
+    def find(self, tag: str) -> tuple[str, str]:
+        """Find the one pump a tag can mean, and say how it was found."""
+        key = tag_key(tag)
+        if not key:
+            return "", "not in register"
+        if key in self._pumps:
+            return _only(self._pumps[key], "same" if tag in self._written else "other format")
+        if key in self._seals:
+            return _only(self._seals[key], "position name")
+        tail = _tail(key)
+        # Without a unit number it may be any unit's; with one, only a tag that has none.
+        tails = {k for k in self._tails.get(tail, ()) if tail in (key, k)}
+        if tails:
+            return self._one_of(tails, "unit number in front")
+        if key in self._pairs:
+            return "", "pair or unit tag"
+        return self._one_of(self._slips(key), "one character off")
 
-    def of(self, key: str) -> set[str]:
-        """Tags one insertion, deletion, substitution or swap away."""
-        candidates = {k for form in _forms(key) for k in self._short.get(form, ())}
-        # A, B, C at the end tell pumps apart: a differing last letter is no slip of the pen.
-        return {k for k in candidates if k[-1] == key[-1] and _one_edit(key, k)}
+    def _slips(self, key: str) -> set[str]:
+        """Tags that this one may be a slip of the pen for."""
+        if len(key) < _SHORT:
+            return set()
+        near = {k for form in _forms(key) for k in self._short.get(form, ()) if _one_edit(key, k)}
+        # A, B, C at the end and numbers of units tell pumps apart: to differ there is no slip.
+        unit = key.removesuffix(_tail(key))
+        return {k for k in near if k[-1] == key[-1] and k.removesuffix(_tail(k)) == unit}
+
+    def _one_of(self, keys: set[str], how: str) -> tuple[str, str]:
+        """Take the only tag that fits; where several do, none is more likely than the others."""
+        return _only(self._pumps[keys.pop()], how) if len(keys) == 1 else ("", "not in register")
+
+
+def _only(pumps: set[str], how: str) -> tuple[str, str]:
+    return (next(iter(pumps)), how) if len(pumps) == 1 else ("", "tag at several sites")
+
+
+def _tail(key: str) -> str:
+    """Return a key without a unit number in front of its first letter."""
+    return re.sub(r"^\d+(?=[A-Z])", "", key)
 
 
 def _forms(key: str) -> Iterator[str]:

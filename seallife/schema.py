@@ -98,7 +98,11 @@ class Table:
     columns: tuple[Column, ...]
 
     def __getitem__(self, column: str) -> Column:
-        return next(c for c in self.columns if c.name == column)
+        """Return the column of this name."""
+        found = next((c for c in self.columns if c.name == column), None)
+        if found is None:
+            raise KeyError(column)
+        return found
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -8,6 +8,18 @@ from typing import Any, Protocol
 
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, settings
+
+from seallife.intake import read_fleet
+from seallife.study import Study, run_study
+
+ROOT = Path(__file__).parents[1]
+
+# Machines differ in speed: a slow example is no fault.
+settings.register_profile(
+    "seallife", deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("seallife")
 
 Rows = Sequence[Mapping[str, Any]]
 
@@ -66,3 +78,9 @@ def tiny_fleet() -> TinyFleet:
         return folder
 
     return write
+
+
+@pytest.fixture(scope="session")
+def demo_study() -> Study:
+    """The main job on the committed demo fleet."""
+    return run_study(read_fleet(ROOT / "data_demo"))

@@ -3,7 +3,7 @@ from __future__ import annotations
 import csv
 import io
 import zipfile
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 import openpyxl
@@ -177,7 +177,8 @@ def test_any_grid_of_text_comes_back(
     csv.writer(text, delimiter=sep, lineterminator=end, quoting=csv.QUOTE_ALL).writerows(grid)
     file = tmp_path_factory.mktemp("grid") / "t.csv"
     file.write_bytes(text.getvalue().encode(enc))
-    raw = read_cells(file, separator=sep)
+    quoted = any('"' in name for name in grid[0])
+    raw = read_cells(file, separator=sep if quoted else "")
     stripped = [[c.strip() for c in row] for row in grid[1:]]
     filled = [i for i, row in enumerate(stripped) if any(row)]
     assert raw.cells.to_numpy().tolist() == [stripped[i] for i in filled]
@@ -205,9 +206,9 @@ def _book(file: Path, rows: list[list[object]], title: str = "Stock") -> Path:
 def test_workbook_cells_become_the_text_one_sees(tmp_path: Path) -> None:
     rows: list[list[object]] = [
         ["tag", "date", "qty", "cost", "day"],
-        ["P-1", datetime(2023, 5, 31), 2.0, 12.5, date(2023, 4, 5)],
+        ["P-1", pd.Timestamp(2023, 5, 31).to_pydatetime(), 2.0, 12.5, date(2023, 4, 5)],
         [],
-        ["0007", None, 3, "5,6", datetime(2023, 5, 31, 14, 30)],
+        ["0007", None, 3, "5,6", pd.Timestamp(2023, 5, 31, 14, 30).to_pydatetime()],
     ]
     raw = read_cells(_book(tmp_path / "t.xlsx", rows))
     assert _rows(raw)[1:] == [

@@ -173,3 +173,18 @@ def test_the_callers_tables_are_not_changed() -> None:
     before = fleet["work_orders"].copy(deep=True)
     _orders(fleet)
     pd.testing.assert_frame_equal(fleet["work_orders"], before)
+
+
+def test_a_tag_that_stands_at_two_sites_needs_the_site() -> None:
+    positions = [P1 | {"site": "North"}, P1 | {"site": "South"}]
+    rows = [
+        seal_order("P-101A", "2020-05-05", site="South"),
+        seal_order("P101A", "2020-05-05", site="North", wo_no="2"),
+        seal_order("P-101A", "2020-05-05", wo_no="3"),
+    ]
+    got = _orders(fleet_of(positions, work_orders=rows))
+    assert got.table[["position_id", "site"]].to_numpy().tolist() == [
+        ["South/P-101A", "South"],
+        ["North/P-101A", "North"],
+    ]
+    assert got.findings["check"].tolist() == ["tag at several sites"]

@@ -22,6 +22,7 @@ from seallife.figures.style import (
     label,
     line,
     panel_axes,
+    plain,
 )
 
 if TYPE_CHECKING:
@@ -63,6 +64,10 @@ def rolling_figure(rolling: pd.DataFrame, outages: Sequence[Span] = ()) -> Figur
                     font={"size": 12, "color": colour},
                 )
             )
+    if not np.isfinite(rolling["mtbf_years"]).any():
+        words = "no failure: only a lower limit, the value lies anywhere in the band or above"
+        middle = {"xref": "paper", "yref": "paper", "font": {"size": 12, "color": GREY}}
+        notes.append(label(words, 0.5, 0.2, **middle))
     layout = {
         "xaxis": {"title": {"text": "twelve months ending in"}, "range": _ends(rolling)},
         "yaxis": {"title": {"text": "calendar years per seal position"}, "range": [0, top]},
@@ -93,7 +98,7 @@ def rolling_panels(rolling: pd.DataFrame, outages: Sequence[Span] = ()) -> Figur
     for i, (group, (k, x, y)) in enumerate(zip(groups, spots, strict=True)):
         part = rolling[rolling["group"] == group]
         here = {"xaxis": f"x{k}", "yaxis": f"y{k}"}
-        traces += [t | here for t in _measure(part, "mtbf", str(group), LEAD, "solid", top)]
+        traces += [t | here for t in _measure(part, "mtbf", plain(group), LEAD, "solid", top)]
         layout[f"xaxis{k}"] = {
             "domain": x,
             "anchor": f"y{k}",
@@ -107,7 +112,7 @@ def rolling_panels(rolling: pd.DataFrame, outages: Sequence[Span] = ()) -> Figur
             layout[f"xaxis{k}"]["title"] = {"text": "twelve months ending in"}
         notes.append(
             label(
-                f"<b>{group}</b>",
+                f"<b>{plain(group)}</b>",
                 0,
                 1,
                 xref=f"x{k} domain",
@@ -135,6 +140,7 @@ def monthly_figure(expected: pd.DataFrame, outages: Sequence[Span] = ()) -> Figu
     out = expected["outside"].to_numpy(dtype=bool)
     low, high = (expected[c].to_numpy(dtype=float) for c in ("low", "high"))
     hover = "%{x|%b %Y}: %{y} failures<extra></extra>"
+    most = max(expected["failures"].max(), high.max(initial=0.0))
     traces: list[dict[str, Any]] = [
         # Half a count wider, so that counts on a limit stand inside the band.
         band(expected["month"].to_numpy(), np.maximum(low - 0.5, 0), high + 0.5, "expected range",
@@ -161,7 +167,7 @@ def monthly_figure(expected: pd.DataFrame, outages: Sequence[Span] = ()) -> Figu
         )
     notes = [
         label(
-            "● month inside the range &nbsp; ◇ month outside &nbsp; ▒ range expected",
+            "● inside &nbsp; ◇ outside &nbsp; ▒ the range expected",
             0,
             1,
             xref="paper",
@@ -173,7 +179,10 @@ def monthly_figure(expected: pd.DataFrame, outages: Sequence[Span] = ()) -> Figu
     ]
     layout = {
         "xaxis": {"title": {"text": "month"}, "range": _ends(expected)},
-        "yaxis": {"title": {"text": "seal failures in the month"}, "rangemode": "tozero"},
+        "yaxis": {
+            "title": {"text": "seal failures in the month"},
+            "range": [-0.6, 1.08 * float(max(most, 1.0)) + 0.6],
+        },
         "margin": {"l": 56, "r": 12, "t": 30, "b": 52},
         "shapes": _strips(outages),
     }
@@ -229,7 +238,10 @@ def _top(rows: pd.DataFrame, keys: Sequence[str]) -> float:
     tallest = max(known.max(initial=0.0), np.nanmax(lows, initial=0.0))
     if len(ends):
         tallest = max(tallest, float(np.quantile(ends, 0.9)))
-    return 1.08 * float(tallest) if tallest > 0 else 1.0
+    if tallest <= 0:
+        return 1.0
+    # Only lower limits: room above them, since nothing bounds the value.
+    return float(tallest) * (1.08 if len(known) else 2.0)
 
 
 def _strips(outages: Sequence[Span], panel: str = "") -> list[dict[str, Any]]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from seallife.figures.style import GREY, INK, LEAD, OTHER, draw, faint, label, line
+from seallife.figures.style import GREY, INK, LEAD, OTHER, draw, faint, label, line, plain
 from seallife.schema import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
@@ -21,12 +21,14 @@ __all__ = ["at_risk_figure", "waterfall_figure"]
 def waterfall_figure(waterfall: pd.DataFrame) -> Figure:
     """Draw how rows read become removals and failures, and what leaves on the way.
 
+    Losses of less than a hundredth of the first row that stand beside each other become one bar.
+
     Parameters
     ----------
     waterfall : pandas.DataFrame
         ``step``, ``kind`` ('total', 'loss', 'gain'), ``count``; see `seallife.events.Removals`.
     """
-    steps = waterfall[(waterfall["kind"] == "total") | (waterfall["count"] > 0)]
+    steps = _without_trifles(waterfall)
     level, begins = 0, []
     for kind, number in zip(steps["kind"], steps["count"], strict=True):
         if kind == "total":
@@ -41,7 +43,9 @@ def waterfall_figure(waterfall: pd.DataFrame) -> Figure:
     sign = steps["kind"].map({"total": "", "loss": "−", "gain": "+"})
     texts = [f"{s}{n:,}" for s, n in zip(sign, steps["count"], strict=True)]
     total = (steps["kind"] == "total").to_numpy()
-    names = [f"<b>{s}</b>" if t else s for s, t in zip(steps["step"], total, strict=True)]
+    names = [
+        f"<b>{plain(s)}</b>" if t else plain(s) for s, t in zip(steps["step"], total, strict=True)
+    ]
     bars = {
         "type": "bar",
         "orientation": "h",
@@ -67,6 +71,8 @@ def waterfall_figure(waterfall: pd.DataFrame) -> Figure:
             "range": [0, max(most, 1) * 1.14],
             "rangemode": "tozero",
             "tickformat": ",d",
+            "nticks": 5,
+            "tickangle": 0,
         },
         "yaxis": {
             "tickvals": list(range(len(steps))),
@@ -78,7 +84,32 @@ def waterfall_figure(waterfall: pd.DataFrame) -> Figure:
         "bargap": 0.3,
         "margin": {"l": 16, "r": 12, "t": 8, "b": 48},
     }
-    return draw([bars], layout, notes=notes, height=70 + 26 * len(steps))
+    return draw([bars], layout, notes=notes, height=58 + 20 * len(steps))
+
+
+def _without_trifles(waterfall: pd.DataFrame) -> pd.DataFrame:
+    """Steps worth a bar of their own; losses too small for one are summed before each total."""
+    most = waterfall["count"].max() if len(waterfall) else 0
+    rows: list[tuple[str, str, int]] = []
+    small: list[tuple[str, str, int]] = []
+    for row in waterfall[["step", "kind", "count"]].itertuples(index=False, name=None):
+        _, kind, number = row
+        if kind == "total":
+            rows += small if len(small) < 2 else [_summed(small)]
+            small = []
+        if kind == "loss" and 0 < number < _TRIFLE * most:
+            small.append(row)
+        elif kind == "total" or number > 0:
+            rows.append(row)
+    return pd.DataFrame(rows, columns=["step", "kind", "count"])
+
+
+_TRIFLE = 0.01
+
+
+def _summed(small: list[tuple[str, str, int]]) -> tuple[str, str, int]:
+    """One bar for several small losses."""
+    return f"{len(small)} smaller steps", "loss", sum(number for _, _, number in small)
 
 
 def at_risk_figure(monthly: pd.DataFrame) -> Figure:
@@ -97,12 +128,12 @@ def at_risk_figure(monthly: pd.DataFrame) -> Figure:
         positions = (part["exposure_years"] * DAYS_PER_YEAR / days).to_numpy()
         colour, dash = styles[i % len(styles)]
         months = part["month"].dt.strftime("%Y-%m-%d").tolist()
-        hover = f"{site}, %{{x|%b %Y}}: %{{y:.0f}} positions at risk<extra></extra>"
+        hover = f"{plain(site)}, %{{x|%b %Y}}: %{{y:.0f}} positions at risk<extra></extra>"
         traces.append(
             line(
                 months,
                 positions.round(2).tolist(),
-                str(site),
+                plain(site),
                 colour=colour,
                 dash=dash,
                 step=True,
@@ -111,7 +142,7 @@ def at_risk_figure(monthly: pd.DataFrame) -> Figure:
         )
         notes.append(
             label(
-                str(site),
+                plain(site),
                 months[-1],
                 float(positions[-1]),
                 xanchor="right",

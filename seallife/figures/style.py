@@ -8,6 +8,7 @@ Our template travels inside each figure; plotly's own defaults are never changed
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,6 +29,7 @@ __all__ = [
     "label",
     "line",
     "panel_axes",
+    "plain",
 ]
 
 INK, GREY, PALE = "#222222", "#666666", "#e4e4e4"
@@ -176,6 +178,23 @@ def label(text: str, x: Any, y: Any, **more: Any) -> dict[str, Any]:
         "font": {"size": 12, "color": INK},
         **more,
     }
+
+
+def plain(text: object) -> str:
+    """Name from the records as text: plotly reads a little HTML, and a name must not be any.
+
+    A name too long for a small panel is cut.
+
+    Examples
+    --------
+    >>> plain("HC <b>HOT</b>")
+    'HC &lt;b&gt;HOT&lt;/b&gt;'
+    """
+    name = str(text)
+    return escape(name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…", quote=False)
+
+
+_LONGEST = 22  # characters of a name that fit above a small panel
 
 
 def panel_axes(

@@ -43,7 +43,7 @@ _MONTHS = {
 }
 _GAP = r"(?:\. |\.?[./\- ])"
 _PATTERN = (
-    rf"^(?P<a>\d{{1,4}}){_GAP}(?P<b>\d{{1,2}}|[^\W\d_]{{3,10}}){_GAP}(?P<c>\d{{1,4}})"
+    rf"^(?P<a>\d{{4}}|\d{{1,2}}){_GAP}(?P<b>\d{{1,2}}|[^\W\d_]{{3,10}}){_GAP}(?P<c>\d{{4}}|\d{{1,2}})"
     r"(?:[t ,]+(?P<time>\d{1,2}:\d{2}(?::\d{2})?)(?:[.,]\d+)?(?: ?(?P<half>[ap])\.?m\.?)?"
     r"(?: ?(?:z|utc|[+-]\d\d:?\d\d))?)?$"
 )
@@ -179,9 +179,9 @@ def _decide_order(
     """Day or month first? One date that can be read one way only decides for the column."""
     if order != "auto":
         return order
-    day = shown[(a > 12) & (a <= 31) & (b <= 12)]
-    month = shown[(b > 12) & (b <= 31) & (a <= 12)]
-    open_ = shown[(a <= 12) & (b <= 12) & (a != b)]
+    day = shown[a.between(13, 31) & b.between(1, 12)]
+    month = shown[b.between(13, 31) & a.between(1, 12)]
+    open_ = shown[a.between(1, 12) & b.between(1, 12) & (a != b)]
     hint = "set date_order for this file in fleet.toml"
     if len(day) and len(month):
         raise InputError(

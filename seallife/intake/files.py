@@ -203,11 +203,12 @@ def _csv_rows(
 
 
 def _find_separator(text: str, header_row: int) -> str:
-    """Take the sign that splits the header row into most cells."""
+    """Take the sign that splits the header row into most cells, without tearing a quoted one."""
 
-    def cells(sep: str) -> int:
+    def cells(sep: str) -> tuple[bool, int]:
         head = csv.reader(io.StringIO(text[:_HEAD], newline=""), delimiter=sep)
-        return max(map(len, islice(head, header_row - 1, header_row)), default=0)
+        header = next(islice(head, header_row - 1, header_row), [])
+        return not any('"' in c for c in header), len(header)
 
     return max(_SEPARATORS, key=cells)
 

@@ -6,7 +6,8 @@ In: the steps of a product-limit estimate. Out: tables. Next: `seallife.life.non
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,13 +16,9 @@ from numpy.typing import ArrayLike
 from seallife.errors import InputError
 from seallife.life.groups import Floats, Ints, running_sum, segment_min, segment_sum
 from seallife.life.result import TableResult
-
-if TYPE_CHECKING:
-    from seallife.life.nonparametric import RiskSets
+from seallife.life.risksets import RiskSets
 
 __all__ = ["SurvivalCurves", "crossing"]
-
-_SOURCE = "Kaplan & Meier (1958); Klein & Moeschberger (1997), Survival Analysis, chapter 4"
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +36,7 @@ class SurvivalCurves(TableResult):
         Age at which the curves start at 1.
     offsets : ndarray of int, shape (g + 1,)
         Steps of group i are ``offsets[i]:offsets[i + 1]`` of the arrays below.
-    age, at_risk, failures, survival, se, low, high, cum_hazard, cum_hazard_se : ndarray, shape (k,)
+    age, at_risk, failures, survival, se, low, high : ndarray, shape (k,)
         One entry per age with a failure. Limits are NaN where survival is 0.
     risk_sets : RiskSets
         Lives at risk at every age at which one enters or ends.
@@ -55,25 +52,17 @@ class SurvivalCurves(TableResult):
     se: Floats
     low: Floats
     high: Floats
-    cum_hazard: Floats
-    cum_hazard_se: Floats
     risk_sets: RiskSets
 
-    @classmethod
-    def of(
-        cls,
-        columns: dict[str, Any],
-        level: float,
-        limits: str,
-        start: float,
-        steps: tuple[Ints, Floats, Floats, Floats, Floats, Floats],
-        more: tuple[Floats, Floats, Floats, Floats],
-        sets: RiskSets,
-    ) -> SurvivalCurves:
-        """Put the arrays of an estimate into a result."""
-        method = f"Kaplan-Meier, Greenwood, {limits} limits"
-        table = pd.DataFrame(columns)
-        return cls(table, level, method, _SOURCE, limits, start, *steps, *more, sets)
+    @cached_property
+    def cum_hazard(self) -> Floats:
+        """Nelson-Aalen cumulative hazard at each step, shape (k,)."""
+        return running_sum(self.failures / self.at_risk, self.offsets)
+
+    @cached_property
+    def cum_hazard_se(self) -> Floats:
+        """Its standard error, from the sum of d / n^2, shape (k,)."""
+        return np.sqrt(running_sum(self.failures / self.at_risk**2, self.offsets))
 
     @property
     def curves(self) -> pd.DataFrame:

@@ -158,10 +158,6 @@ def order_within(values: Floats, offsets: Ints) -> Ints:
         column = np.arange(sizes[runs].max())
         first = offsets[runs][:, None]
         inside = column < sizes[runs][:, None]
-        if inside.all():
-            place = first + column
-            order[place] = first + np.argsort(values[place], axis=1)
-            continue
         place = np.where(inside, first + column, first)
         local = np.argsort(np.where(inside, values[place], np.inf), axis=1)
         order[place[inside]] = (first + local)[inside]

@@ -5,7 +5,9 @@ In: the caller's arrays. Out: `LifeData`. Next: the estimators of `seallife.life
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -58,6 +60,20 @@ class LifeData:
         entry, low, weight = (None if c is None else c[rows] for c in columns)
         groups = Groups(self.groups.labels[keep], offsets)
         return LifeData(groups, self.age[rows], self.failed[rows], entry, low, weight)
+
+    def blocks(self, rows: int = 65_536) -> Iterator[LifeData]:
+        """Neighbouring groups of about so many rows in all: their arrays stay in the cache."""
+        offsets = self.groups.offsets
+        inner = np.searchsorted(offsets, np.arange(rows, len(self.age), rows))
+        edges = np.unique(np.concatenate(([0], inner, [len(self.groups)])))
+        for first, last in pairwise(edges.tolist()):
+            part = slice(offsets[first], offsets[last])
+            columns = (self.entry, self.low, self.weight)
+            entry, low, weight = (None if c is None else c[part] for c in columns)
+            groups = Groups(
+                self.groups.labels[first:last], offsets[first : last + 1] - offsets[first]
+            )
+            yield LifeData(groups, self.age[part], self.failed[part], entry, low, weight)
 
     def count(self, rows: NDArray[np.bool_] | None = None) -> Floats:
         """Lives per group, of the chosen rows or of all, shape (g,)."""

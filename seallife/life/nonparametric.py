@@ -7,19 +7,22 @@ All groups at once: one sort of the ages, then running sums inside each group.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
 from seallife.life.curves import SurvivalCurves, crossing
-from seallife.life.groups import Floats, Groups, Ints, order_within, running_sum, segment_sum
+from seallife.life.groups import Floats, Groups, Ints, running_sum, segment_sum
 from seallife.life.lifedata import LifeData, check_level, read_lives
 from seallife.life.result import worded_status
+from seallife.life.risksets import Pile, RiskSets, risk_sets
 
-__all__ = ["RiskSets", "kaplan_meier", "risk_sets", "survival_limits"]
+__all__ = ["kaplan_meier", "survival_limits"]
+
+_SOURCE = "Kaplan & Meier (1958); Klein & Moeschberger (1997), Survival Analysis, chapter 4"
 
 Limits = Literal["log-log", "log", "logit"]
 
@@ -85,113 +88,75 @@ def kaplan_meier(
     data = read_lives(age, failed, group=group, entry_age=entry_age, weight=weight)
     if start is not None:
         data = _from_start(data, start)
-    sets = risk_sets(data)
+    steps = Pile(7, int(data.failed.sum()))
+    risk = Pile(3, len(data.age) + (0 if data.entry is None else int((data.entry > 0).sum())))
+    emptied = np.zeros(0, bool)
+    for part in data.blocks():
+        sets = risk_sets(part)
+        risk.add(sets.offsets, (sets.age, sets.at_risk, sets.failures))
+        offsets, columns, trap = _product_limit(sets, level, limits)
+        steps.add(offsets, columns)
+        emptied = np.append(emptied, trap)
+    offsets = steps.offsets()
+    ages, at_risk, failures, survival, se, low, high = steps.columns()
+    floor = np.where(survival == 0, 0.0, low)
+    # an emptied risk set has no median: the curve fell for want of lives, not of life
+    medians = {
+        name: np.where(emptied, np.nan, crossing(ages, curve, offsets, 0.5))
+        for name, curve in (("median", survival), ("median_low", floor), ("median_high", high))
+    }
+    status, message = _status(data, emptied)
+    table = pd.DataFrame(
+        {
+            "group": data.groups.label_list(),
+            **data.counts(),
+            **medians,
+            "status": status,
+            "message": message,
+        }
+    )
+    return SurvivalCurves(
+        table,
+        level,
+        f"Kaplan-Meier, Greenwood, {limits} limits",
+        _SOURCE,
+        limits,
+        0.0 if start is None else float(start),
+        offsets,
+        ages,
+        at_risk,
+        failures,
+        survival,
+        se,
+        low,
+        high,
+        RiskSets(risk.offsets(), *risk.columns()),
+    )
+
+
+def _product_limit(
+    sets: RiskSets, level: float, limits: Limits
+) -> tuple[Ints, tuple[Floats, ...], NDArray[np.bool_]]:
+    """Curves of some groups: offsets, columns of `SurvivalCurves`, and who was emptied too soon."""
     step = np.flatnonzero(sets.failures > 0)
     offsets = np.searchsorted(step, sets.offsets)
     at_risk, failures = sets.at_risk[step], sets.failures[step]
     last = failures >= at_risk  # nobody is left: survival is 0 from here on
-    left = np.where(last, 1.0, at_risk - failures)
-    share = failures / at_risk
-    log_survival = running_sum(np.log1p(np.where(last, 0.0, -share)), offsets)
-    variance = running_sum(np.where(last, 0.0, share / left), offsets)
-    if last.any():
+    some = bool(last.any())
+    left = np.where(last, 1.0, at_risk - failures) if some else at_risk - failures
+    log_survival = running_sum(np.log(left / at_risk), offsets)
+    variance = running_sum(failures / (at_risk * left), offsets)
+    emptied = np.zeros(len(offsets) - 1, bool)
+    if some:
+        # what follows in the same group is void too
         ended = running_sum(last.astype(np.float64), offsets) > 0
         log_survival[ended], variance[ended] = -np.inf, np.nan
+        later = step + 1 < np.repeat(sets.offsets[1:], np.diff(offsets))
+        emptied = segment_sum(last & later, offsets) > 0
     survival = np.exp(log_survival)
     low, high = survival_limits(log_survival, variance, level, limits)
-    hazard = running_sum(share, offsets)
-    hazard_se = np.sqrt(running_sum(share / at_risk, offsets))
-    ages = sets.age[step]
-    floor = np.where(survival == 0, 0.0, low)
-    median, median_low, median_high = (
-        crossing(ages, curve, offsets, 0.5) for curve in (survival, floor, high)
-    )
-    trap = data.groups.sum(data.failed) > 0
-    trap &= (
-        segment_sum(last & (step + 1 < np.repeat(sets.offsets[1:], np.diff(offsets))), offsets) > 0
-    )
-    # an emptied risk set has no median: the curve fell for want of lives, not of life
-    median, median_low, median_high = (
-        np.where(trap, np.nan, m) for m in (median, median_low, median_high)
-    )
-    status, message = _status(data, trap)
-    columns: dict[str, Any] = {"group": data.groups.label_list(), **data.counts()}
-    columns |= {"median": median, "median_low": median_low, "median_high": median_high}
-    columns |= {"status": status, "message": message}
-    return SurvivalCurves.of(
-        columns,
-        level,
-        limits,
-        0.0 if start is None else float(start),
-        (offsets, ages, at_risk, failures, survival, survival * np.sqrt(variance)),
-        (low, high, hazard, hazard_se),
-        sets,
-    )
-
-
-@dataclass(frozen=True, eq=False)
-class RiskSets:
-    """How many are at risk at each age at which a life enters or ends, by group.
-
-    Attributes
-    ----------
-    offsets : ndarray of int, shape (g + 1,)
-        Ages of group i are ``offsets[i]:offsets[i + 1]``.
-    age : ndarray, shape (k,)
-        Distinct ages of each group, rising.
-    at_risk : ndarray, shape (k,)
-        Lives entered before that age and not ended before it.
-    failures : ndarray, shape (k,)
-        Failures at that age.
-    """
-
-    offsets: Ints
-    age: Floats
-    at_risk: Floats
-    failures: Floats
-
-
-def risk_sets(data: LifeData) -> RiskSets:
-    """Count the lives at risk at every age of every group."""
-    groups = data.groups
-    age, failed, worth = data.age, data.failed, data.weight
-    offsets, change = groups.offsets, None
-    from_new = data.count()
-    if data.entry is not None:
-        # ages of entry take their place behind the ages at the end, group by group
-        late = np.flatnonzero(data.entry > 0)
-        entered = np.searchsorted(late, offsets)
-        from_new = from_new - data.count(data.entry > 0)
-        ends_at = np.arange(len(age)) + np.repeat(entered[:-1], groups.sizes)
-        enters_at = np.arange(len(late)) + np.repeat(offsets[1:], np.diff(entered))
-        offsets = offsets + entered
-
-        def merge(ends: NDArray[Any], enters: NDArray[Any] | float) -> NDArray[Any]:
-            out = np.empty(len(age) + len(late), dtype=ends.dtype)
-            out[ends_at], out[enters_at] = ends, enters
-            return out
-
-        weight = np.ones(len(age)) if worth is None else worth
-        change = merge(-weight, weight[late])
-        worth = None if worth is None else merge(worth, worth[late])
-        failed, age = merge(failed, False), merge(data.age, data.entry[late])
-    order = order_within(age, offsets)
-    age = age[order]
-    if change is None:
-        change = -np.ones(len(age)) if worth is None else -worth[order]
-    else:
-        change = change[order]
-    died = failed[order].astype(np.float64)
-    if worth is not None:
-        died *= worth[order]
-    new = np.ones(len(age), bool)
-    new[1:] = age[1:] != age[:-1]
-    new[offsets[:-1][np.diff(offsets) > 0]] = True
-    begin = np.flatnonzero(new)
-    cut = np.searchsorted(begin, offsets)
-    before = running_sum(change, offsets)[begin] - change[begin]
-    failures = np.add.reduceat(died, begin) if len(begin) else np.zeros(0)
-    return RiskSets(cut, age[begin], np.repeat(from_new, np.diff(cut)) + before, failures)
+    se = survival * np.sqrt(variance)
+    return offsets, (sets.age[step], at_risk, failures, survival, se, low, high), emptied
 
 
 def survival_limits(
@@ -205,7 +170,8 @@ def survival_limits(
 
     wide = ndtri((1 + level) / 2) * np.sqrt(variance)
     inside = (log_survival < 0) & np.isfinite(log_survival)
-    log_s = np.where(inside, log_survival, -1.0)
+    every = bool(inside.all())
+    log_s = log_survival if every else np.where(inside, log_survival, -1.0)
     if limits == "log":
         low, high = np.exp(log_s - wide), np.exp(np.minimum(log_s + wide, 0.0))
     elif limits == "logit":
@@ -215,7 +181,7 @@ def survival_limits(
     else:
         power = np.exp(-wide / log_s)
         low, high = np.exp(log_s * power), np.exp(log_s / power)
-    if inside.all():
+    if every:
         return low, high
     return np.where(inside, low, np.nan), np.where(inside, high, np.nan)
 

@@ -167,7 +167,7 @@ def share_interval(value: float, low: float, high: float) -> str:
         return CANNOT_TELL
     if not (np.isfinite(low) and np.isfinite(high)):
         return share(value)
-    places = 0 if 100 * value >= 1 else 1
+    places = 1 if 0 < 100 * value < 1 else 0
     return f"{100 * value:.{places}f} % ({100 * low:.{places}f}–{100 * high:.{places}f})"
 
 

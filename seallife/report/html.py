@@ -23,7 +23,7 @@ _NUMBER = re.compile(r"[−–]?\d")
 _WORDS_FOR_NUMBERS = re.compile(
     r"–$|more than|cannot tell|no |not seen|under |over |few failures|at bound|not converged|none"
 )
-_LONG_TEXT = 34
+_SHORT_TEXT, _LONG_TEXT, _LONG_NUMBER = 22, 34, 40
 
 
 def html_text(name: str, span: str, made: dt.date, software: str, pages: Sequence[Page]) -> str:
@@ -68,7 +68,7 @@ def html_text(name: str, span: str, made: dt.date, software: str, pages: Sequenc
 
 def _tie(text: str) -> str:
     """Keep a number and its sign on one line."""
-    return text.replace(" %", "\u00a0%").replace(") y", ")\u00a0y")
+    return text.replace(" %", "\u00a0%").replace(") y", ")\u00a0y").replace(" d)", "\u00a0d)")
 
 
 def _inline(text: str) -> Any:
@@ -108,7 +108,7 @@ def _exhibit(exhibit: Exhibit) -> dict[str, Any]:
         "rests_on": exhibit.rests_on,
         "figure": _figure_json(figure) if figure is not None else "",
         "height": int(figure.layout.height) if figure is not None else 0,
-        "wide": figure is not None and "xaxis3" in figure.layout,
+        "wide": figure is not None and "xaxis2" in figure.layout,
         "table": _table(shown) if shown is not None and len(shown) else None,
         "empty": shown is not None and not len(shown),
     }
@@ -134,12 +134,12 @@ def _table(shown: pd.DataFrame) -> dict[str, Any]:
 
 
 def _column_kind(cells: list[str]) -> str:
-    """'right' for numbers, 'long' for sentences, '' for words."""
+    """'right' for numbers, 'word' for words kept on one line, 'long' for sentences."""
     given = [c for c in cells if c]
     numbers = any(_NUMBER.match(c) for c in given) and all(
         _NUMBER.match(c) or _WORDS_FOR_NUMBERS.match(c) for c in given
     )
     longest = max(map(len, given), default=0)
-    if numbers and longest < _LONG_TEXT:
+    if numbers and longest < _LONG_NUMBER:
         return "right"
-    return "long" if longest >= _LONG_TEXT else ""
+    return "long" if longest >= _LONG_TEXT else "word" if longest < _SHORT_TEXT else ""

@@ -21,6 +21,11 @@ if TYPE_CHECKING:
 __all__ = ["FullTable", "full_tables", "settings_table", "versions"]
 
 
+_PLACE = ("site", "unit")
+_POSITION_COLUMNS = (*_PLACE, "tag", "seal_end", "pump_type", "arrangement", "duty")
+"""What is the same for all lives of a position; told once."""
+
+
 @dataclass(frozen=True, eq=False)
 class FullTable:
     """A table and one line on what it holds."""
@@ -34,6 +39,11 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
     fits = study.fits
     curves = fits.curves.curves.rename(columns={"group": fits.by, "age": f"age_{fits.unit}"})
     history = study.history
+    # A year of one unit holds a handful of failures; its monthly counts are in 'monthly'.
+    rolling = history.rolling[history.rolling["by"] != "unit"]
+    about = study.register.table[["position_id", *_POSITION_COLUMNS]]
+    positions = about.merge(study.classes.table, on="position_id", how="left")
+    lives = study.lives.table.drop(columns=[c for c in _POSITION_COLUMNS if c not in _PLACE])
     both = [
         part.table.assign(unknown_reason_as=ended)
         for part, ended in (
@@ -56,17 +66,15 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         "survival": FullTable("share still running at set ages, from the fits", fits.survival),
         "curves": FullTable("Kaplan-Meier steps by class with seals at risk", curves),
         "overall": FullTable("MTBR and MTBF of the whole record by group", history.overall),
-        "rolling": FullTable(
-            "the same over twelve months that end with the month", history.rolling
-        ),
+        "rolling": FullTable("the same over the twelve months that end here", rolling),
         "monthly": FullTable("time at risk, removals and failures by month", history.monthly),
         "verdicts": FullTable("last twelve months against the three years before", history.recent),
         "removals": FullTable("one row a removal, with its records", study.removals.table),
-        "lives": FullTable("one row a seal life, with its records", study.lives.table),
+        "lives": FullTable("one row a seal life, with its records", lives),
         "findings": FullTable("what was noticed about the records", study.findings),
         "waterfall": FullTable("from records to failures", study.removals.waterfall),
         "ledger": FullTable("read = used + set aside, by stage", study.ledger),
-        "positions": FullTable("service class of each position and why", study.classes.table),
+        "positions": FullTable("what is known of each position, its class and why", positions),
         "inputs": FullTable("files read", study.fleet.inputs),
         "settings": FullTable("settings used", settings_table(study)),
     }

@@ -71,7 +71,7 @@ def build_pages(study: Study, pages: Sequence[PageSpec] = PAGES) -> tuple[Page, 
     return built
 
 
-_BEHIND = ("lives", "removals", "findings")
+_BEHIND = ("lives", "removals", "findings", "positions")
 """Full tables that are written beside the pages, for captions to point at."""
 
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from seallife.figures.life import axis_words, life_forest, rate_forest, survival_figure
+from seallife.figures.forest import life_forest, rate_forest
+from seallife.figures.life import axis_words, survival_figure
 from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text

@@ -132,8 +132,9 @@ def _verdicts(study: Study) -> Exhibit:
         "verdicts",
         "Last twelve months against the three years before",
         "Failures in position-years. Ratio of failure rates with its exact "
-        f"{level_text(level)} interval (binomial, given the total): below 1 is better. {int(decided.sum())} of {len(recent)} rows show a change; of "
-        f"{testable} rows that could, about {(1 - level) * testable:.1f} would by chance alone. "
+        f"{level_text(level)} interval (binomial, given the total): below 1 is better. "
+        f"{int(decided.sum())} of {len(recent)} rows show a change; of {testable} rows that "
+        f"could, about {(1 - level) * testable:.1f} would by chance alone. "
         "Look at a row because you asked about it, not because it stands out. "
         "Clock: calendar. Unit: one seal position.",
         recent,
@@ -145,7 +146,7 @@ def _verdicts(study: Study) -> Exhibit:
 def shown_verdicts(recent: pd.DataFrame) -> pd.DataFrame:
     """Table of verdicts as a reader wants it."""
     ratio = [
-        interval(r, a, b) if np.isfinite(r) else "cannot tell"
+        interval(r, a, b, decimals=2) if np.isfinite(r) else "cannot tell"
         for r, a, b in zip(recent["ratio"], recent["low"], recent["high"], strict=True)
     ]
     return pd.DataFrame(

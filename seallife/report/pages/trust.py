@@ -274,7 +274,8 @@ def _hours(study: Study) -> Exhibit:
 
 
 def _inputs(study: Study) -> Exhibit:
-    table = study.fleet.inputs
+    columns = ["table", "file", "rows", "encoding", "sha256"]
+    table = study.fleet.inputs.reindex(columns=columns)
     shown = pd.DataFrame(
         {
             "File": table["file"],

@@ -12,11 +12,11 @@ import pandas as pd
 
 from seallife.figures.records import waterfall_figure
 from seallife.history.mtbr import mtbr
-from seallife.report.basis import group_row, rate_basis, record_span, unknown_words
+from seallife.report.basis import group_row, rate_basis, unknown_words
 from seallife.report.classtable import class_table
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import count, interval, number, share, share_interval, share_of
-from seallife.report.grade import GRADE_RULE, grade_records
+from seallife.report.grade import grade_records
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -32,6 +32,7 @@ _VERDICTS = {
 
 
 _WORTH_SAYING = 0.02  # a smaller share moves no figure that is shown
+_FEW_INSTALLS = 20  # a share of fewer says nothing worth a place on the first page
 
 
 def build(study: Study) -> tuple[Block, ...]:
@@ -43,13 +44,14 @@ def build(study: Study) -> tuple[Block, ...]:
         _where_we_stand(study),
         Points("What the records say", findings_in_words(study)),
         Points("What is asked for", requests(study)),
-        Text(f"{grade.sentence} {GRADE_RULE} The lines stand under 'How far to trust this'."),
+        Text(f"{grade.sentence} The rule and all lines stand under 'How far to trust this'."),
         Exhibit(
             "waterfall",
             "From records to failures",
-            "Solid: what is left; hatched: what left on the way. Records set aside are listed one "
-            "by one, with the reason, among the findings. A failure is a removal because the seal "
-            f"could no longer do its job. {unknown_words(study)} Records of {record_span(study)}. "
+            "Solid: what is left; hatched: what left on the way, small steps summed. Records set "
+            "aside are listed one by one, with the reason, among the findings. A failure is a "
+            "removal because the seal "
+            f"could no longer do its job. {unknown_words(study)} "
             "Unit: one removal at one seal position.",
             steps,
             waterfall_figure(steps),
@@ -112,8 +114,9 @@ def _where_we_stand(study: Study) -> Exhibit:
         columns=["measure", "period", "events", "exposure_years", "years", "low", "high"],
     )
     shown: dict[str, list[str]] = {"": ["MTBF: between failures", "MTBR: between removals"]}
-    for _, period, events, exposure, (value, low, high) in rows:
-        told = f"{interval(value, low, high, 'y')} from {events:,}"
+    for measure, period, events, exposure, (value, low, high) in rows:
+        noun = "failure" if measure == "MTBF" else "removal"
+        told = f"{interval(value, low, high, 'y')} from {count(events, noun)}"
         shown.setdefault(period, []).append(
             told if exposure > 0 else "no twelve whole months on record"
         )
@@ -167,7 +170,7 @@ def _early(study: Study) -> str:
     """Early failures over installations that were watched long enough."""
     table = class_table(study)
     installs, early = int(table["installs"].sum()), int(table["early"].sum())
-    if not installs:
+    if installs < _FEW_INSTALLS:
         return ""
     from seallife.report.measures import share_limits
 
