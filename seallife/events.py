@@ -150,14 +150,16 @@ def _merge(rows: pd.DataFrame, gap_days: int) -> tuple[pd.DataFrame, pd.DataFram
     best = rows.sort_values(["event", "confidence"], ascending=[True, False], kind="stable")
     best = best.drop_duplicates("event").set_index("event")
     by = rows.groupby("event", sort=True)
+    first = by["record_id"].first()
+    joined = rows[rows["event"].duplicated(keep=False)].groupby("event")["record_id"].agg(" ".join)
     table = best.assign(
         end=by["end"].min(),
         back=by["back"].max(),
         early=by["early"].any(),
-        serial_out=by["serial_out"].max(),
-        serial_in=by["serial_in"].max(),
-        record_id=by["record_id"].first(),
-        record_ids=by["record_id"].agg(" ".join),
+        serial_out=_last_given(rows, "serial_out"),
+        serial_in=_last_given(rows, "serial_in"),
+        record_id=first,
+        record_ids=joined.reindex(first.index).fillna(first),
         orders=by.size(),
     ).reset_index(drop=True)
     # A stretch is only kept where no order of the event knows the day.
@@ -177,6 +179,13 @@ def _merge(rows: pd.DataFrame, gap_days: int) -> tuple[pd.DataFrame, pd.DataFram
         action="joined to one removal",
     )
     return table.drop(columns="seal"), merged
+
+
+def _last_given(rows: pd.DataFrame, column: str) -> pd.Series:
+    """Last value of each event that is not empty; '' where none is given."""
+    given = rows[rows[column] != ""].drop_duplicates("event", keep="last")
+    last = given.set_index("event")[column]
+    return last.reindex(pd.RangeIndex(rows["event"].max() + 1 if len(rows) else 0), fill_value="")
 
 
 def _from_removals_table(

@@ -39,13 +39,13 @@ def test_one_key_for_all_spellings(tag: str) -> None:
 def test_positions_are_named_and_ordered(register_of) -> None:
     register = register_of(
         {"tag": "P-2", "seal_end": "NDE", "position_id": "", "site": "North"},
-        {"tag": "P-2", "seal_end": "DE", "position_id": "", "site": ""},
-        {"tag": "", "seal_end": "", "position_id": "P-1-X", "site": "North"},
+        {"tag": "P-2", "seal_end": "DE", "position_id": "", "site": "North"},
+        {"tag": "", "seal_end": "", "position_id": "P-1-X", "site": ""},
     )
     table = register.table
     assert table["position_id"].tolist() == ["P-1-X", "P-2-DE", "P-2-NDE"]
     assert table["tag"].tolist() == ["P-1-X", "P-2", "P-2"]
-    assert table["site"].tolist() == ["North", "Tiny", "North"]
+    assert table["site"].tolist() == ["Tiny", "North", "North"]
     assert table["pump_key"].tolist() == ["P1X", "P2", "P2"]
     assert register.findings.empty
 
@@ -92,7 +92,7 @@ def test_the_fleet_is_not_changed(tmp_path: Path, tiny_fleet: TinyFleet) -> None
 
 # --- matching --------------------------------------------------------------------------------
 
-PLANT = _of_tags("P-101A", "P-101B", "10-P-201A", "20-P-202A", "30-P-202A", "P-3050A", "1-K-7")
+PLANT = _of_tags("P-101A", "P-101B", "10-P-201A", "20-P-777A", "30-P-777A", "P-3050A", "1-K-7")
 
 
 @pytest.mark.parametrize(
@@ -103,7 +103,7 @@ PLANT = _of_tags("P-101A", "P-101B", "10-P-201A", "20-P-202A", "30-P-202A", "P-3
         ("P-201A", "10P201A", "unit number in front"),
         ("10-P-101A", "P101A", "unit number in front"),
         ("20-P-201A", "", "not in register"),  # another unit's pump, not a slip
-        ("P-202A", "", "not in register"),  # two units have one
+        ("P-777A", "", "not in register"),  # two units have one
         ("P-101", "", "pair or unit tag"),
         ("P-101C", "", "not in register"),  # the letter tells pumps apart
         ("P-305A", "P3050A", "one character off"),

@@ -140,7 +140,8 @@ def _curve(
 ) -> list[dict[str, Any]]:
     """Kaplan-Meier steps from age 0 to the oldest age, and the band of their limits."""
     if not np.isfinite(oldest) or oldest <= 0:
-        return []
+        # plotly draws no axes where no trace is
+        return [line([None], [None], f"{name} Kaplan-Meier")]
     age = np.r_[0.0, curves.age[steps] / year, oldest]
     values = {}
     for key, first in (("survival", 1.0), ("low", np.nan), ("high", np.nan)):

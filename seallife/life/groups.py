@@ -154,13 +154,12 @@ def order_within(values: Floats, offsets: Ints) -> Ints:
     sizes = np.diff(offsets)
     kind = np.ceil(np.log2(np.maximum(sizes, 1)))
     for k in np.unique(kind[sizes > 1]):
-        runs = np.flatnonzero((kind == k) & (sizes > 1))
-        column = np.arange(sizes[runs].max())
-        first = offsets[runs][:, None]
-        inside = column < sizes[runs][:, None]
-        place = np.where(inside, first + column, first)
-        local = np.argsort(np.where(inside, values[place], np.inf), axis=1)
-        order[place[inside]] = (first + local)[inside]
+        chosen = (kind == k) & (sizes > 1)
+        rows = np.flatnonzero(np.repeat(chosen, sizes))
+        inside = np.arange(sizes[chosen].max()) < sizes[chosen][:, None]
+        block = np.full(inside.shape, np.inf)
+        block[inside] = values[rows]
+        order[rows] = (np.argsort(block, axis=1) + offsets[:-1][chosen][:, None])[inside]
     return order
 
 

@@ -95,7 +95,7 @@ class PowerSums:
     log_age_sum : ndarray, shape (g,)
         Sum of their centred log ages.
     log_age_spread : ndarray, shape (g,)
-        Standard deviation of their log ages.
+        Standard deviation of their log ages, near enough for a first guess.
     failed_share : ndarray, shape (g,)
         Share of lives that failed.
     from_new : ndarray of bool, shape (g,)
@@ -146,32 +146,34 @@ def power_sums(data: LifeData) -> PowerSums:
     An interval-ended life counts to the age at which it was last good; its failure is left to
     `seallife.life.locationscale`.
     """
-    groups, weight = data.groups, data.weight
-    exact = data.failed & ~data.interval
-    reach = data.age if data.low is None else np.where(data.interval, data.low, data.age)
-    with np.errstate(divide="ignore"):
-        x = np.log(reach)  # -inf for an interval that begins at 0: its power is 0
-    centre = segment_max(x, groups.offsets)
+    groups, weight, offsets = data.groups, data.weight, data.groups.offsets
+    exact, known = data.failed, None
+    if data.low is None:
+        x = np.log(data.age)
+    else:
+        exact = data.failed & ~data.interval
+        # a life last seen good at age 0 has added nothing yet
+        reach = np.where(data.interval, data.low, data.age)
+        known = reach > 0
+        x = np.log(np.where(known, reach, 1.0))
+        x[~known] = -np.inf
+    centre = segment_max(x, offsets)
     centre = np.where(np.isfinite(centre), centre, 0.0)
     x -= groups.spread(centre)
-    known = x > -np.inf
-    whole = bool(known.all())
-    ages = _Rows(x, weight, groups.offsets) if whole else _kept(x, weight, groups.offsets, known)
+    ages = _Rows(x, weight, offsets) if known is None else _kept(x, weight, offsets, known)
     entries = _Rows(np.zeros(0), None, np.zeros(len(groups) + 1, np.int64))
     from_new = np.ones(len(groups), bool)
     if data.entry is not None:
         late = data.entry > 0
-        entries = _kept(data.entry, weight, groups.offsets, late)
+        entries = _kept(data.entry, weight, offsets, late)
         np.log(entries.x, out=entries.x)
         np.subtract(entries.x, np.repeat(centre, np.diff(entries.offsets)), out=entries.x)
-        from_new = groups.sum(known & ~late) > 0
-    failed = _kept(x, weight, groups.offsets, exact)
+        from_new = groups.sum(~late if known is None else known & ~late) > 0
+    failed = _kept(x, weight, offsets, exact)
     failures = data.count(exact)
-    total = _total(failed.x, failed)
+    total, square = _total(failed.x, failed), _total(failed.x**2, failed)
     with np.errstate(divide="ignore", invalid="ignore"):
-        mean = total / failures
-        spread = _total((failed.x - np.repeat(mean, np.diff(failed.offsets))) ** 2, failed)
-        spread = np.sqrt(spread / failures)
+        spread = np.sqrt(np.maximum(square / failures - (total / failures) ** 2, 0.0))
         share = failures / data.count()
     return PowerSums(ages, entries, centre, failures, total, spread, share, from_new)
 

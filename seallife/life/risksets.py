@@ -46,7 +46,7 @@ def risk_sets(data: LifeData) -> RiskSets:
     """Count the lives at risk at every age of every group."""
     groups = data.groups
     age, failed, worth = data.age, data.failed, data.weight
-    offsets, change = groups.offsets, None
+    offsets, enters = groups.offsets, None
     from_new = data.count()
     if data.entry is not None:
         # ages of entry take their place behind the ages at the end, group by group
@@ -57,24 +57,20 @@ def risk_sets(data: LifeData) -> RiskSets:
         enters_at = np.arange(len(late)) + np.repeat(offsets[1:], np.diff(entered))
         offsets = offsets + entered
 
-        def merge(ends: NDArray[Any], enters: NDArray[Any] | float) -> NDArray[Any]:
-            out = np.empty(len(age) + len(late), dtype=ends.dtype)
-            out[ends_at], out[enters_at] = ends, enters
+        def merge(at_end: NDArray[Any], at_entry: NDArray[Any] | bool) -> NDArray[Any]:
+            out = np.empty(len(data.age) + len(late), dtype=at_end.dtype)
+            out[ends_at], out[enters_at] = at_end, at_entry
             return out
 
-        weight = np.ones(len(age)) if worth is None else worth
-        change = merge(-weight, weight[late])
+        enters = merge(np.zeros(len(age), bool), True)
         worth = None if worth is None else merge(worth, worth[late])
         failed, age = merge(failed, False), merge(data.age, data.entry[late])
     order = order_within(age, offsets)
-    age = age[order]
-    if change is None:
-        change = -np.ones(len(age)) if worth is None else -worth[order]
-    else:
-        change = change[order]
-    died = failed[order].astype(np.float64)
+    age, died = age[order], failed[order].astype(np.float64)
+    change = -np.ones(len(age)) if enters is None else np.where(enters[order], 1.0, -1.0)
     if worth is not None:
-        died *= worth[order]
+        worth = worth[order]
+        died, change = died * worth, change * worth
     new = np.ones(len(age), bool)
     new[1:] = age[1:] != age[:-1]
     new[offsets[:-1][np.diff(offsets) > 0]] = True

@@ -1,0 +1,135 @@
+"""Find the phrases of a word list in texts, longest first, whatever their case and accents.
+
+In: phrases by language and kind, a text. Out: `Hit`. Next: `seallife.intake.worktext`.
+
+Texts are cut into words and signs; a hyphen or apostrophe between letters parts words, a dot
+inside an abbreviation is no full stop. In a phrase ``leak*`` lets a word go on, ``*dichtung``
+lets it begin anyhow, and ``#`` stands for a number.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+__all__ = ["Hit", "Lexicon", "fold_word", "split_words"]
+
+_JOINED = re.compile(r"(?<=\w)[-'’](?=\w)|(?<![^\W_]{2})(?<=\w)\.(?=\w)")
+_TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_]+|[.,;!?&+/()-]")
+
+Word = tuple[str, str]
+"""How a word of a phrase matches ('whole', 'start', 'end' or 'number'), and its letters."""
+
+
+@dataclass(frozen=True)
+class Hit:
+    """A phrase found: words ``start`` to ``stop`` of the text, its kinds and languages."""
+
+    start: int
+    stop: int
+    kinds: frozenset[str]
+    languages: frozenset[str]
+
+
+def fold_word(text: str) -> str:
+    """Return text without case and accents.
+
+    Examples
+    --------
+    >>> fold_word("VÁLVULA"), fold_word("Größe")
+    ('valvula', 'grosse')
+    """
+    if text.isascii():
+        return text.lower()
+    plain = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(c for c in plain if not unicodedata.combining(c))
+
+
+def split_words(text: str) -> list[str]:
+    """Return the words and signs of a text as written.
+
+    Examples
+    --------
+    >>> split_words("Glrd i.O., start-up: leaks.")
+    ['Glrd', 'i', 'O', '.', ',', 'start', 'up', 'leaks', '.']
+    """
+    return _TOKEN.findall(_JOINED.sub(" ", text))
+
+
+class Lexicon:
+    """Phrases of several languages and kinds, ready to be looked for.
+
+    Parameters
+    ----------
+    words : mapping
+        Language -> kind -> phrases. A phrase may stand under several kinds and languages.
+    """
+
+    def __init__(self, words: Mapping[str, Mapping[str, Iterable[str]]]) -> None:
+        found: dict[tuple[Word, ...], tuple[set[str], set[str]]] = {}
+        for language, lists in words.items():
+            for kind, phrases in lists.items():
+                for phrase in phrases:
+                    kinds, languages = found.setdefault(_pattern(phrase), (set(), set()))
+                    kinds.add(kind)
+                    languages.add(language)
+        # Longer phrases are tried first, then those with more letters.
+        order = sorted(found, key=lambda p: (-len(p), -sum(len(w) for _, w in p), p))
+        self._phrases = [(p, frozenset(found[p][0]), frozenset(found[p][1])) for p in order]
+        self._starting: dict[str, list[int]] = {}  # folded word -> phrases it can begin
+
+    def find(self, words: list[str]) -> Iterator[Hit]:
+        """Yield the phrases found among folded words, none overlapping, in order."""
+        i = 0
+        while i < len(words):
+            hit = self._at(i, words)
+            if hit is None:
+                i += 1
+            else:
+                yield hit
+                i = hit.stop
+
+    def _at(self, i: int, words: list[str]) -> Hit | None:
+        """Find the longest phrase that begins here."""
+        starting = self._starting.get(words[i])
+        if starting is None:
+            starting = [n for n, (p, *_) in enumerate(self._phrases) if _fits(p[0], words[i])]
+            self._starting[words[i]] = starting
+        for n in starting:
+            pattern, kinds, languages = self._phrases[n]
+            stop = i + len(pattern)
+            if stop <= len(words) and all(
+                _fits(p, w) for p, w in zip(pattern[1:], words[i + 1 : stop], strict=True)
+            ):
+                return Hit(i, stop, kinds, languages)
+        return None
+
+
+def _pattern(phrase: str) -> tuple[Word, ...]:
+    """Turn a phrase into what each of its words must be."""
+    marked = phrase.replace("*", "\x00") if "*" in phrase else phrase
+    words = []
+    for part in marked.split():
+        plain = part.replace("\x00", "")
+        if plain == "#":
+            words.append(("number", ""))
+            continue
+        pieces = [fold_word(p) for p in split_words(plain)]
+        how = "start" if part.endswith("\x00") else "end" if part.startswith("\x00") else "whole"
+        for k, piece in enumerate(pieces):
+            edge = k == (0 if how == "end" else len(pieces) - 1)
+            words.append((how if edge else "whole", piece))
+    return tuple(words)
+
+
+def _fits(pattern: Word, word: str) -> bool:
+    how, letters = pattern
+    if how == "whole":
+        return word == letters
+    if how == "start":
+        return word.startswith(letters)
+    if how == "end":
+        return word.endswith(letters)
+    return word[0].isdigit()

@@ -1,0 +1,105 @@
+"""Survival panels and forests show the fits and the curves, and words where there is no fit."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from studies import grids, hostile, no_failures, two_sites
+
+from seallife.figures.forest import life_forest, rate_forest
+from seallife.figures.life import fit_holds, survival_figure, unit_years
+
+
+def test_steps_are_the_kaplan_meier_curve_in_years() -> None:
+    fits = grids().fits
+    trace = next(t for t in survival_figure(fits).data if t.name == "BATCH 1 Kaplan-Meier")
+    curve = fits.curves.curves
+    curve = curve[curve["group"] == "BATCH 1"]
+    np.testing.assert_allclose(trace.x[1:-1], curve["age"] / 365.25, atol=1e-4)
+    np.testing.assert_allclose(trace.y[1:-1], curve["survival"], atol=1e-5)
+    assert trace.y[0] == 1
+    assert trace.line.shape == "hv"
+
+
+def test_dashed_line_is_the_weibull_law_to_the_oldest_seal_and_no_further() -> None:
+    fits = grids().fits
+    row = fits["BATCH 2"]
+    trace = next(t for t in survival_figure(fits).data if t.name == "BATCH 2 Weibull")
+    oldest = row["oldest_age_d"] / 365.25
+    assert trace.x[-1] == pytest.approx(oldest, abs=1e-4)
+    expected = np.exp(-((oldest * 365.25 / row["scale_d"]) ** row["shape"]))
+    assert trace.y[-1] == pytest.approx(expected, abs=1e-4)
+
+
+def test_at_risk_figures_stand_under_each_panel() -> None:
+    fits = grids().fits
+    figure = survival_figure(fits)
+    ticks = np.array(figure.layout.xaxis.tickvals)
+    counts = fits.curves.at(ticks * unit_years(fits))
+    wanted = [f"{n:,.0f}" for n in counts.loc[counts["group"] == "BATCH 1", "at_risk"]][1:]
+    notes = [
+        a.text for a in figure.layout.annotations if a.xref == "x domain" and a.yshift == -20
+    ]
+    assert notes == wanted
+
+
+def test_panel_says_class_lives_and_failures() -> None:
+    texts = [a.text for a in survival_figure(grids().fits).layout.annotations]
+    assert "<b>BATCH 1</b><br>39 lives, 24 failures" in texts
+    assert any("years" in t and "at risk" in t for t in texts)
+
+
+def test_class_without_fit_says_so_and_has_no_law() -> None:
+    fits = no_failures().fits
+    assert not fit_holds(fits.table).any()
+    figure = survival_figure(fits)
+    assert not [t for t in figure.data if t.name.endswith("Weibull")]
+    assert any(a.text.startswith("no fit") for a in figure.layout.annotations)
+
+
+def test_law_through_a_handful_of_failures_is_not_drawn() -> None:
+    fits = two_sites().fits
+    assert fits["FEW"]["failures"] < 5
+    names = {t.name for t in survival_figure(fits).data}
+    assert "FEW Weibull" not in names
+    assert {"FEW Kaplan-Meier", "MANY Weibull"} <= names
+
+
+def test_every_panel_has_its_own_axes_even_without_data() -> None:
+    figure = survival_figure(no_failures().fits)
+    used = {t.xaxis for t in figure.data}
+    assert len(used) == len(no_failures().fits.table)
+
+
+def test_forest_points_and_bars_are_the_table() -> None:
+    fits = grids().fits
+    figure = life_forest(fits)
+    bars = next(t for t in figure.data if t.name == "10 % failed interval")
+    points = next(t for t in figure.data if t.name == "10 % failed")
+    year = 365.25
+    np.testing.assert_allclose(points.x, fits.table["b10_d"] / year)
+    np.testing.assert_allclose(bars.x[0::3], fits.table["b10_low_d"] / year)
+    np.testing.assert_allclose(bars.x[1::3], fits.table["b10_high_d"] / year)
+    assert list(figure.layout.yaxis.ticktext) == ["BATCH 1", "BATCH 2"]
+    assert {"24", "26"} <= {a.text for a in figure.layout.annotations}
+
+
+def test_forest_says_in_words_what_cannot_be_fitted() -> None:
+    figure = life_forest(no_failures().fits)
+    assert any(a.text.startswith("no fit") for a in figure.layout.annotations)
+    assert not any(len(t.x) for t in figure.data)
+
+
+def test_rate_without_failure_has_an_arrow_and_no_point() -> None:
+    overall = no_failures().history.overall
+    figure = rate_forest(overall[overall["by"] == "service_class"])
+    point = next(t for t in figure.data if t.name == "MTBF")
+    bar = next(t for t in figure.data if t.name == "MTBF interval")
+    assert len(point.x) == 0
+    assert bar.x[0] == pytest.approx(float(overall["mtbf_years_low"].iloc[0]))
+    assert any(a.text == "▶" for a in figure.layout.annotations)
+
+
+def test_markup_in_names_is_text() -> None:
+    for figure in (survival_figure(hostile().fits), life_forest(hostile().fits)):
+        assert "<img" not in figure.to_json().replace("\\u003c", "<")

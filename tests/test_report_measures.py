@@ -1,0 +1,80 @@
+"""Early failures over those that could have failed early; counts expected of an even rate."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from seallife.lives import LifeTable
+from seallife.report.measures import early_failures, expected_counts, share_limits
+
+
+def _lives(rows: list[tuple[float, float, str, bool]]) -> LifeTable:
+    table = pd.DataFrame(rows, columns=["entry_age_d", "exit_age_d", "end", "age_known"])
+    return LifeTable(table.assign(service_class="A"), pd.DataFrame(), "failed")
+
+
+def test_only_installations_watched_long_enough_or_failed_before_count() -> None:
+    lives = _lives(
+        [
+            (0, 20, "failed", True),  # early
+            (0, 90, "failed", True),  # early: within 90 days
+            (0, 91, "failed", True),  # late
+            (0, 400, "in service", True),  # watched long enough
+            (0, 50, "in service", True),  # not watched long enough
+            (0, 50, "withdrawn", True),  # nor this one
+            (30, 60, "failed", True),  # installed before the records: its like may have failed unseen
+            (0, 20, "failed", False),  # age not known
+        ]
+    )
+    row = early_failures(lives, 90).iloc[0]
+    assert (row["installs"], row["early"]) == (4, 2)
+    assert row["early_share"] == 0.5
+
+
+def test_no_installation_gives_no_share() -> None:
+    row = early_failures(_lives([(0, 5, "in service", True)]), 90).iloc[0]
+    assert row["installs"] == 0
+    assert np.isnan(row["early_share"])
+    assert np.isnan(row["early_share_low"])
+
+
+@pytest.mark.parametrize(("k", "n"), [(0, 10), (1, 10), (5, 10), (10, 10)])
+def test_limits_of_a_share_are_clopper_pearson(k: int, n: int) -> None:
+    low, high = share_limits([k], [n], 0.90)
+    exact = stats.binomtest(k, n).proportion_ci(0.90, method="exact")
+    assert (low[0], high[0]) == pytest.approx((exact.low, exact.high), abs=1e-9)
+
+
+def _months(exposure: list[float], failures: list[int]) -> pd.DataFrame:
+    months = pd.date_range("2020-01-01", periods=len(exposure), freq="MS")
+    return pd.DataFrame({"month": months, "exposure_years": exposure, "failures": failures})
+
+
+def test_expectation_is_exposure_times_the_rate_of_the_whole() -> None:
+    table = expected_counts(_months([10, 20, 0, 10], [1, 5, 0, 2]))
+    assert table["expected"].tolist() == pytest.approx([2, 4, 2])
+    assert len(table) == 3, "a month without time at risk says nothing"
+
+
+@pytest.mark.parametrize("mean", [0.03, 0.4, 1.0, 3.7, 7.5, 40.0])
+@pytest.mark.parametrize("level", [0.8, 0.9, 0.95])
+def test_limits_of_a_month_are_poisson_quantiles(mean: float, level: float) -> None:
+    failures = round(100 * mean)
+    table = expected_counts(_months([1.0] * 100, [failures] + [0] * 99), level)
+    law = stats.poisson(failures / 100)
+    assert table["low"].iloc[0] == law.ppf((1 - level) / 2)
+    assert table["high"].iloc[0] == law.ppf((1 + level) / 2)
+
+
+def test_without_failures_nothing_is_outside() -> None:
+    table = expected_counts(_months([5, 5], [0, 0]))
+    assert not table["outside"].any()
+
+
+def test_at_least_the_level_of_months_lies_inside_by_chance() -> None:
+    counts = np.random.default_rng(20_260_101).poisson(6.0, 4_000)
+    table = expected_counts(_months([1.0] * 4_000, counts.tolist()), 0.90)
+    assert 0.90 <= 1 - table["outside"].mean() <= 0.97
