@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from tempfile import mkdtemp
@@ -43,11 +44,11 @@ def two_sites() -> Study:
     removals = [
         {
             "position_id": f"P-{i}",
-            "date": f"20{17 + (i + k) % 8}-{1 + (5 * i + k) % 12:02d}-{1 + (7 * i) % 28:02d}",
+            "date": f"20{17 + (i + k) % 9}-{1 + (5 * i + k) % 12:02d}-{1 + (7 * i) % 28:02d}",
             "reason": ("seal failed", "planned by age", "seal failed", "unknown")[(i + k) % 4],
         }
         for i in range(2, 24)
-        for k in ((0, 3) if i >= 4 else (2,))
+        for k in ((0, 3) if i >= 4 else (4 - i,))
     ]
     windows = [
         {"site": s, "start": "2016-01-01", "end": "2025-12-31", "gaps": g}
@@ -55,8 +56,6 @@ def two_sites() -> Study:
     ]
     fleet = fleet_of(positions, removals=removals)
     settings = fleet.settings.model_validate(fleet.settings.model_dump() | {"windows": windows})
-    from dataclasses import replace
-
     return run_study(replace(fleet, settings=settings))
 
 

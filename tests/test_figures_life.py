@@ -37,9 +37,7 @@ def test_at_risk_figures_stand_under_each_panel() -> None:
     ticks = np.array(figure.layout.xaxis.tickvals)
     counts = fits.curves.at(ticks * unit_years(fits))
     wanted = [f"{n:,.0f}" for n in counts.loc[counts["group"] == "BATCH 1", "at_risk"]][1:]
-    notes = [
-        a.text for a in figure.layout.annotations if a.xref == "x domain" and a.yshift == -20
-    ]
+    notes = [a.text for a in figure.layout.annotations if a.xref == "x domain" and a.yshift == -20]
     assert notes == wanted
 
 

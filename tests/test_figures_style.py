@@ -34,7 +34,9 @@ def test_band_breaks_where_a_limit_is_missing() -> None:
 
 
 def test_band_of_steps_holds_each_level_to_the_next_age() -> None:
-    trace = band([0.0, 1.0, 2.0], np.array([3.0, 2.0, 1.0]), np.array([6.0, 5.0, 4.0]), "b", step=True)
+    trace = band(
+        [0.0, 1.0, 2.0], np.array([3.0, 2.0, 1.0]), np.array([6.0, 5.0, 4.0]), "b", step=True
+    )
     assert trace["x"][:5] == [0, 1, 1, 2, 2]
     assert trace["y"][:5] == [6, 6, 5, 5, 4]
 

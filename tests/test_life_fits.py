@@ -42,7 +42,20 @@ def test_a_class_is_fitted_as_its_arrays_are(lives):
     assert row["b10_low_h"] == pytest.approx(plain["b10_low"], rel=1e-8)
     assert row["shape_high"] == pytest.approx(plain["shape_high"], rel=1e-8)
     assert row["n"] == len(rows)
-    assert fits.survival.columns.tolist() == ["service_class", "age_h", "survival", "low", "high"]
+    at = fits.survival.set_index("service_class").loc["HC-HOT"]
+    law = life.fit_weibull(
+        rows["exit_age_h"],
+        rows["end"] == "failed",
+        entry_age=rows["entry_age_h"],
+        survival_at=[8760],
+    ).survival.iloc[0]
+    km = life.kaplan_meier(
+        rows["exit_age_h"], rows["end"] == "failed", entry_age=rows["entry_age_h"]
+    ).at([8760.0])
+    assert at["weibull"] == pytest.approx(law["survival"], rel=1e-10)
+    assert at["weibull_high"] == pytest.approx(law["high"], rel=1e-8)
+    for column in ("survival", "low", "high", "at_risk"):
+        assert at[column] == pytest.approx(km[column].iloc[0], rel=1e-12)
     assert fits.curves["HC-HOT"]["failures"] == row["failures"]
     assert fits.unit == "h"
     assert "run hours" in fits.summary()
@@ -121,3 +134,23 @@ def test_bad_tables_are_refused(lives):
         life.fit_lives(lives.assign(end="broken"))
     with pytest.raises(InputError, match="clock"):
         life.fit_lives(lives, clock="starts")
+
+
+def test_survival_of_a_class_without_failures_has_a_lower_limit_only():
+    """None of n failed: the exact lower limit of a share, alpha^(1/n)."""
+    n = 12
+    lives = pd.DataFrame(
+        {
+            "life_id": [f"L{i}" for i in range(n)],
+            "service_class": "OIL",
+            "entry_age_h": 0.0,
+            "exit_age_h": np.linspace(9_000, 20_000, n),
+            "end": "in service",
+            "age_known": True,
+        }
+    )
+    row = life.fit_lives(lives, survival_at=[8760, 25_000]).survival
+    assert row.loc[0, ["survival", "high", "at_risk"]].tolist() == [1.0, 1.0, n]
+    assert row.loc[0, "low"] == pytest.approx(0.05 ** (1 / n))
+    assert row.loc[1, ["survival", "low", "high"]].isna().all()
+    assert row["weibull"].isna().all()

@@ -49,10 +49,15 @@ def test_interval(values: tuple[float, float, float, str], text: str) -> None:
 numbers = st.one_of(st.floats(), st.just(NAN), st.just(INF), st.just(-INF))
 
 
-@given(numbers, numbers, numbers)
-def test_nothing_ever_reads_nan_or_inf(value: float, low: float, high: float) -> None:
-    texts = [interval(value, low, high, "y"), number(value), cell(value), share(value)]
-    texts.append(share_interval(value, low, high))
+shares = st.one_of(st.floats(0, 1), st.just(NAN), st.just(INF), st.just(-INF))
+
+
+@given(numbers, numbers, numbers, shares, shares)
+def test_nothing_ever_reads_nan_or_inf(
+    value: float, low: float, high: float, part: float, limit: float
+) -> None:
+    texts = [interval(value, low, high, "y"), number(value), cell(value)]
+    texts += [share(part), share_interval(part, limit, part)]
     for text in texts:
         assert "nan" not in text
         assert "inf" not in text

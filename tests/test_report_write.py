@@ -1,4 +1,4 @@
-"""The written report: whole, equal bytes for equal input, self-contained, harmless, readable again."""
+"""The written report: whole, repeatable, self-contained, harmless, readable again."""
 
 from __future__ import annotations
 
@@ -237,6 +237,18 @@ def test_workbook_of_no_rows_opens() -> None:
     assert openpyxl.load_workbook(io.BytesIO(data))["empty"].max_row == 1
 
 
+_FLAGS = (
+    "headless",
+    "no-sandbox",
+    "disable-gpu",
+    "disable-quic",
+    "no-first-run",
+    "disable-background-networking",
+    "disable-component-update",
+    "disable-sync",
+)
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("study", [two_sites, hostile], ids=lambda f: f.__name__)
 def test_a_browser_draws_every_figure_without_error_or_request(study, tmp_path: Path) -> None:
@@ -246,10 +258,7 @@ def test_a_browser_draws_every_figure_without_error_or_request(study, tmp_path: 
     from playwright.sync_api import sync_playwright
 
     report = write_report(study(), tmp_path, made=DAY)
-    flags = (
-        "--headless --no-sandbox --disable-gpu --disable-quic --no-first-run "
-        "--disable-background-networking --disable-component-update --disable-sync"
-    ).split()
+    flags = [f"--{f}" for f in _FLAGS]
     asked: list[str] = []
     said: list[str] = []
     with sync_playwright() as play:

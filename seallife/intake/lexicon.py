@@ -93,16 +93,16 @@ class Lexicon:
 
     def _at(self, i: int, words: list[str]) -> Hit | None:
         """Find the longest phrase that begins here."""
-        starting = self._starting.get(words[i])
+        word = words[i]
+        starting = self._starting.get(word)
         if starting is None:
-            starting = [n for n, (p, *_) in enumerate(self._phrases) if _fits(p[0], words[i])]
-            self._starting[words[i]] = starting
+            starting = [n for n, (p, *_) in enumerate(self._phrases) if _fits(p[0], word)]
+            if not word[0].isdigit():  # numbers are without end, and few phrases begin with one
+                self._starting[word] = starting
         for n in starting:
             pattern, kinds, languages = self._phrases[n]
             stop = i + len(pattern)
-            if stop <= len(words) and all(
-                _fits(p, w) for p, w in zip(pattern[1:], words[i + 1 : stop], strict=True)
-            ):
+            if stop <= len(words) and all(map(_fits, pattern[1:], words[i + 1 : stop])):
                 return Hit(i, stop, kinds, languages)
         return None
 

@@ -20,7 +20,7 @@ from seallife.errors import InputError
 from seallife.life.curves import SurvivalCurves
 from seallife.life.nonparametric import kaplan_meier
 from seallife.life.result import TableResult
-from seallife.life.weibull import fit_weibull
+from seallife.life.weibull import WeibullFits, fit_weibull
 from seallife.schema import ENDS
 
 __all__ = ["LifeFits", "fit_lives"]
@@ -41,7 +41,10 @@ class LifeFits(TableResult):
         One row per class of the input, whatever its status. Ages carry their unit: ``scale_h``,
         ``b10_low_h``, ``exposure_h`` on the run-hour clock, ``_d`` on the calendar clock.
     survival : DataFrame
-        Class, ``age_h``, ``survival``, ``low``, ``high`` at the ages asked for, from the fits.
+        Share still running at the ages asked for: class, ``age_h``, ``survival``, ``low``,
+        ``high`` by Kaplan-Meier, which assumes no law and holds where causes are mixed; NaN
+        beyond the oldest age seen. ``at_risk`` is the number of lives it rests on there.
+        ``weibull``, ``weibull_low``, ``weibull_high`` are the same from the fit, to compare.
     curves : SurvivalCurves
         Kaplan-Meier curves of the same lives; a failure known only to an interval counts at its
         middle.
@@ -157,7 +160,7 @@ def fit_lives(
     counts = pd.Series(label[out], dtype=object).value_counts()
     excluded = [int(counts.get(name, 0)) for name in table[by]]
     table.insert(table.columns.tolist().index("entered_late") + 1, "excluded", excluded)
-    survival = fits.survival.rename(columns={"group": by, "age": f"age_{unit}"})
+    survival = _survival(fits, curves).rename(columns={"group": by, "age": f"age_{unit}"})
     excluded_ids = pd.DataFrame(
         {"life_id": lives["life_id"].to_numpy()[out], by: label[out], "reason": reason[out]}
     )
@@ -174,6 +177,21 @@ def fit_lives(
         len(lives),
         int((~out).sum()),
     )
+
+
+def _survival(fits: WeibullFits, curves: SurvivalCurves) -> pd.DataFrame:
+    """Kaplan-Meier and Weibull side by side."""
+    law = fits.survival.rename(
+        columns={"survival": "weibull", "low": "weibull_low", "high": "weibull_high"}
+    )
+    seen = curves.at(law["age"].drop_duplicates().to_numpy(dtype=float)).drop(columns="se")
+    # Before the first failure the curve has no limits of its own; that none of n failed has.
+    none_yet = (seen["survival"] == 1) & seen["low"].isna()
+    least = ((1 - curves.level) / 2) ** (1 / seen["at_risk"].where(seen["at_risk"] > 0))
+    seen["low"] = seen["low"].mask(none_yet, least)
+    seen["high"] = seen["high"].mask(none_yet, 1.0)
+    order = ["group", "age", "survival", "low", "high", "at_risk"]
+    return seen[order].merge(law, on=["group", "age"], how="left")
 
 
 def _require(lives: pd.DataFrame, names: list[str]) -> None:

@@ -135,7 +135,7 @@ def fit_weibull(
         return fixed_shape_fit(data, fixed_shape, level, ages, shares)
     failures = data.count(data.failed)
     endless = unbounded(data)
-    wanted = (failures > 0) & ~endless
+    wanted = (failures >= 2) & ~endless
     found = Estimates.empty(len(wanted), 3 + len(shares) + len(ages))
     interval = (
         np.zeros(len(wanted), bool) if data.low is None else data.groups.sum(data.interval) > 0
@@ -229,6 +229,11 @@ def _status(
                 "no failures",
                 "No failure: neither shape nor scale can be told; give fixed_shape for a lower "
                 "bound.",
+            ),
+            (
+                failures < 2,
+                "few failures",
+                "A single failure cannot tell a shape; none is returned. Give fixed_shape.",
             ),
             (
                 endless,

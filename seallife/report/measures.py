@@ -34,9 +34,8 @@ def share_limits(
 
     Examples
     --------
-    >>> low, high = share_limits([2], [20])
-    >>> round(low[0], 3), round(high[0], 3)
-    (0.018, 0.283)
+    >>> [limit.round(3).tolist() for limit in share_limits([2], [20])]
+    [[0.018], [0.283]]
     """
     from scipy.special import betaincinv
 

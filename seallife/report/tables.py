@@ -18,7 +18,7 @@ from seallife.settings import Rules
 if TYPE_CHECKING:
     from seallife.study import Study
 
-__all__ = ["FullTable", "full_tables", "settings_table", "versions"]
+__all__ = ["FullTable", "full_tables", "inputs_table", "settings_table", "versions"]
 
 
 _PLACE = ("site", "unit")
@@ -75,9 +75,15 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         "waterfall": FullTable("from records to failures", study.removals.waterfall),
         "ledger": FullTable("read = used + set aside, by stage", study.ledger),
         "positions": FullTable("what is known of each position, its class and why", positions),
-        "inputs": FullTable("files read", study.fleet.inputs),
+        "inputs": FullTable("files read", inputs_table(study)),
         "settings": FullTable("settings used", settings_table(study)),
     }
+
+
+def inputs_table(study: Study) -> pd.DataFrame:
+    """Which files were read; none where the fleet was made in memory."""
+    columns = ["table", "file", "rows", "encoding", "sha256"]
+    return study.fleet.inputs.reindex(columns=columns)
 
 
 def settings_table(study: Study) -> pd.DataFrame:

@@ -18,7 +18,7 @@ from seallife.report.classtable import fit_years
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import cell, interval, level_text, number, share
 from seallife.report.grade import GRADE_RULE, grade_records
-from seallife.report.tables import settings_table, versions
+from seallife.report.tables import inputs_table, settings_table, versions
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -274,8 +274,7 @@ def _hours(study: Study) -> Exhibit:
 
 
 def _inputs(study: Study) -> Exhibit:
-    columns = ["table", "file", "rows", "encoding", "sha256"]
-    table = study.fleet.inputs.reindex(columns=columns)
+    table = inputs_table(study)
     shown = pd.DataFrame(
         {
             "File": table["file"],
