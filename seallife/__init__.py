@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from seallife.demo import write_demo
-    from seallife.history.mtbr import compare_rates, mtbr
+    from seallife.history import compare_rates, mtbr
     from seallife.intake import Fleet, read_fleet
     from seallife.life import fit_lives, fit_weibull, kaplan_meier
     from seallife.report import write_report
@@ -31,8 +31,8 @@ _HOMES = {
     "fit_lives": "life",
     "fit_weibull": "life",
     "kaplan_meier": "life",
-    "mtbr": "history.mtbr",
-    "compare_rates": "history.mtbr",
+    "mtbr": "history.rates",
+    "compare_rates": "history.rates",
     "run_study": "study",
     "Study": "study",
     "write_report": "report",

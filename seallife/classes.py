@@ -22,9 +22,10 @@ import pandas as pd
 
 from seallife.errors import SettingsError
 from seallife.findings import join_findings, make_findings
-from seallife.intake.worktext import fold_text, phrase_pattern
+from seallife.intake.lexicon import Lexicon, fold_word, split_words
 from seallife.register import Register
 from seallife.schema import TABLES
+from seallife.settings import did_you_mean
 
 __all__ = ["EXCLUDED", "UNCLASSIFIED", "Classes", "assign_classes", "load_class_rules"]
 
@@ -37,7 +38,7 @@ _COMPARE = {
     "below": np.less,
     "at_most": np.less_equal,
 }
-_RULE_KEYS = {"class", "why", "family", "seal_words", "named", *_COMPARE}
+_RULE_KEYS = ("class", "why", "family", "seal_words", "named", *_COMPARE)
 
 Bools = npt.NDArray[np.bool_]
 
@@ -50,7 +51,8 @@ class Classes:
     ----------
     table : pandas.DataFrame
         position_id, service_class, why (the rule that decided), sure (False where a rule higher
-        up could not be judged for want of data), missing (the columns it wanted).
+        up for another class could not be judged for want of data), missing (the columns it
+        wanted).
     rules : pandas.DataFrame
         The rule table used: order, service_class, why, positions (how many it decided).
     findings : pandas.DataFrame
@@ -70,10 +72,15 @@ def load_class_rules(file: Path | None = None) -> Mapping[str, Any]:
     file : Path, optional
         The site's own rule table; ours where None.
 
+    Returns
+    -------
+    mapping
+        ``families`` (name -> words) and ``rules``, as in ``class_rules.toml``.
+
     Raises
     ------
     SettingsError
-        The file is missing, is not TOML, or a rule holds a name that is not known.
+        The file is missing, is not TOML, or a rule holds a name or value that is not known.
     """
     name = "class_rules.toml" if file is None else str(file)
     try:
@@ -84,25 +91,63 @@ def load_class_rules(file: Path | None = None) -> Mapping[str, Any]:
         )
         raw = tomllib.loads(text)
     except OSError:
-        raise SettingsError("no such file", where=name, hint="mend class_rules") from None
+        raise SettingsError(
+            "no such file", where=name, hint="mend class_rules in fleet.toml"
+        ) from None
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
         raise SettingsError(f"is not valid TOML: {err}", where=name) from None
-    numbers = {c.name for c in TABLES["positions"].columns if c.kind == "number"}
-    families = raw.setdefault("families", {})
-    for i, rule in enumerate(raw.get("rules", []), start=1):
-        where = f"{name}, rule {i}"
-        unknown = set(rule) - _RULE_KEYS
-        columns = {c for kind in _COMPARE for c in rule.get(kind, {})} - numbers
-        if "class" not in rule:
-            raise SettingsError("has no class", where=where)
-        if unknown or columns:
-            word = sorted(unknown | columns)[0]
-            raise SettingsError(f"'{word}' is neither a condition nor a number column", where=where)
-        if rule.get("family", "") not in {"", *families}:
-            raise SettingsError(f"'{rule['family']}' is not under [families]", where=where)
-    if not raw.get("rules"):
-        raise SettingsError("holds no [[rules]]", where=name)
+    _check_rules(raw, name)
     return raw
+
+
+def _check_rules(raw: dict[str, Any], name: str) -> None:
+    """Refuse whatever could not be meant, with its place."""
+    for key in raw:
+        if key not in {"families", "rules"}:
+            near = did_you_mean(key, ("families", "rules"))
+            raise SettingsError(f"'{key}' is neither [families] nor [[rules]]{near}", where=name)
+    families = raw.setdefault("families", {})
+    rules = raw.get("rules")
+    if not isinstance(rules, list) or not rules:
+        raise SettingsError("holds no [[rules]]", where=name)
+    if not isinstance(families, dict):
+        raise SettingsError("families should be a section of names and words", where=name)
+    for family, words in families.items():
+        _need_words(words, f"{name}, families.{family}")
+    numbers = [c.name for c in TABLES["positions"].columns if c.kind == "number"]
+    for i, rule in enumerate(rules, start=1):
+        _check_rule(rule, f"{name}, rule {i}", families, numbers)
+
+
+def _check_rule(
+    rule: Mapping[str, Any], where: str, families: Mapping[str, Any], numbers: list[str]
+) -> None:
+    for key in rule:
+        if key not in _RULE_KEYS:
+            near = did_you_mean(key, _RULE_KEYS)
+            raise SettingsError(f"'{key}' is not a part of a rule{near}", where=where)
+    if not isinstance(rule.get("class"), str) or not rule["class"].strip():
+        raise SettingsError("has no class", where=where)
+    if "family" in rule and rule["family"] not in families:
+        near = did_you_mean(str(rule["family"]), families)
+        raise SettingsError(f"'{rule['family']}' is not under [families]{near}", where=where)
+    if "seal_words" in rule:
+        _need_words(rule["seal_words"], where)
+    for word in _COMPARE:
+        bounds = rule.get(word, {})
+        if not isinstance(bounds, dict):
+            raise SettingsError(f"{word} should be like {{ temp_c = 80.0 }}", where=where)
+        for column, bound in bounds.items():
+            if column not in numbers:
+                near = did_you_mean(column, numbers)
+                raise SettingsError(f"'{column}' is not a number column{near}", where=where)
+            if isinstance(bound, bool) or not isinstance(bound, int | float):
+                raise SettingsError(f"{column}: {bound!r} is not a number", where=where)
+
+
+def _need_words(words: object, where: str) -> None:
+    if not isinstance(words, list) or not all(isinstance(w, str) and w.strip() for w in words):
+        raise SettingsError("should hold a list of words in quotes", where=where)
 
 
 def assign_classes(register: Register, rules: Mapping[str, Any] | None = None) -> Classes:
@@ -113,34 +158,35 @@ def assign_classes(register: Register, rules: Mapping[str, Any] | None = None) -
     register : Register
     rules : mapping, optional
         From `load_class_rules`.
+
+    Returns
+    -------
+    Classes
     """
     raw = load_class_rules() if rules is None else rules
     positions = register.table
     n = len(positions)
-    fluid = fold_text(positions["fluid"] + " " + positions["service_text"])
-    seal = fold_text(positions["seal_type"] + " " + positions["status"])
-    named = (positions["fluid"] != "").to_numpy()
-    family = {
-        name: fluid.str.contains(phrase_pattern(words), regex=True).to_numpy()
-        for name, words in raw["families"].items()
-    }
-    service_class = np.full(n, UNCLASSIFIED, dtype=object)
-    why = np.full(n, "no rule fits", dtype=object)
-    missing = np.full(n, "", dtype=object)
-    open_ = np.ones(n, dtype=bool)
+    words = _words_found(positions, raw)
+    by_hand = (positions["service_class"] != "").to_numpy()
+    service_class = positions["service_class"].where(by_hand, UNCLASSIFIED).to_numpy(dtype=object)
+    why = np.where(by_hand, "set by hand in the register", "no rule fits").astype(object)
+    wanted: list[tuple[str, pd.Series]] = []  # class -> columns it was in doubt for
+    open_ = ~by_hand
     counts: list[tuple[int, str, str, int]] = []
-    for rule in raw["rules"]:
-        words = _worded(rule, family, seal, named, n)
-        fits, undecided, wanted = _measured(rule, positions)
-        hit = open_ & words & fits
-        doubt = open_ & words & undecided
-        missing[doubt & (missing == "")] = wanted
+    for i, rule in enumerate(raw["rules"], start=1):
+        fits, missing = _measured(rule, positions)
+        worded = words[i]
+        hit = open_ & worded & fits
+        # A missing pH or solids content says nothing against a fluid that is named otherwise;
+        # only rules tied to a family can be missed by it.
+        if "family" in rule:
+            wanted.append((rule["class"], missing.where(open_ & worded, "")))
         service_class[hit], why[hit] = rule["class"], rule.get("why", "")
         open_ &= ~hit
-        counts.append((len(counts) + 1, rule["class"], rule.get("why", ""), int(hit.sum())))
-    by_hand = (positions["service_class"] != "").to_numpy()
-    service_class[by_hand] = positions["service_class"].to_numpy()[by_hand]
-    why[by_hand], missing[by_hand] = "set by hand in the register", ""
+        counts.append((i, rule["class"], rule.get("why", ""), int(hit.sum())))
+    missing = pd.Series("", index=positions.index, dtype=object)
+    for other, columns in wanted:
+        missing = missing.mask((missing == "") & (service_class != other), columns)
     table = pd.DataFrame(
         {
             "position_id": positions["position_id"],
@@ -150,47 +196,63 @@ def assign_classes(register: Register, rules: Mapping[str, Any] | None = None) -
             "missing": missing,
         }
     )
-    columns = ["order", "service_class", "why", "positions"]
-    found = _findings(table, positions["record_id"])
-    return Classes(table, pd.DataFrame(counts, columns=columns), found)
+    counted = pd.DataFrame(counts, columns=["order", "service_class", "why", "positions"])
+    assert counted["positions"].sum() + by_hand.sum() + open_.sum() == n
+    return Classes(table, counted, _findings(table, positions["record_id"]))
 
 
-def _worded(
-    rule: Mapping[str, Any], family: Mapping[str, Bools], seal: pd.Series, named: Bools, n: int
-) -> Bools:
-    """Do the words of fluid, service and seal fit the rule?"""
-    fits = np.ones(n, dtype=bool)
-    if "family" in rule:
-        fits &= family[rule["family"]]
-    if "seal_words" in rule:
-        fits &= seal.str.contains(phrase_pattern(rule["seal_words"]), regex=True).to_numpy()
-    if rule.get("named"):
-        fits &= named
-    return fits
+def _words_found(positions: pd.DataFrame, raw: Mapping[str, Any]) -> dict[int, Bools]:
+    """Do the words of fluid, service and seal fit each rule? By number of the rule."""
+    fluid = positions["fluid"] + " . " + positions["service_text"]
+    seal = positions["seal_type"] + " . " + positions["pump_type"]
+    families = _kinds(fluid, Lexicon({"": raw["families"]}))
+    seal_words = {str(i): r.get("seal_words", []) for i, r in enumerate(raw["rules"], start=1)}
+    seals = _kinds(seal, Lexicon({"": seal_words}))
+    named = positions["fluid"] != ""
+    found: dict[int, Bools] = {}
+    for i, rule in enumerate(raw["rules"], start=1):
+        fits = np.ones(len(positions), dtype=bool)
+        if "family" in rule:
+            fits &= np.array([rule["family"] in kinds for kinds in families], dtype=bool)
+        if "seal_words" in rule:
+            fits &= np.array([str(i) in kinds for kinds in seals], dtype=bool)
+        if rule.get("named"):
+            fits &= named.to_numpy()
+        found[i] = fits
+    return found
 
 
-def _measured(rule: Mapping[str, Any], positions: pd.DataFrame) -> tuple[Bools, Bools, str]:
-    """Do the numbers fit? Undecided where one is missing and none of the others speaks against."""
+def _kinds(text: pd.Series, lexicon: Lexicon) -> list[frozenset[str]]:
+    """Kinds of the phrases found in each text."""
+    codes, unique = pd.factorize(text)
+    found = [
+        frozenset(
+            k for hit in lexicon.find([fold_word(w) for w in split_words(t)]) for k in hit.kinds
+        )
+        for t in unique
+    ]
+    return [found[c] for c in codes]
+
+
+def _measured(rule: Mapping[str, Any], positions: pd.DataFrame) -> tuple[Bools, pd.Series]:
+    """Do the numbers fit? And which are missing, where none of the others speaks against."""
     fits = np.ones(len(positions), dtype=bool)
-    blank = np.zeros(len(positions), dtype=bool)
     against = np.zeros(len(positions), dtype=bool)
-    wanted = []
+    missing = pd.Series("", index=positions.index, dtype=object)
     for word, compare in _COMPARE.items():
         for column, bound in rule.get(word, {}).items():
             values = positions[column].to_numpy(dtype=float)
-            with np.errstate(invalid="ignore"):
-                good = compare(values, bound)
+            blank = np.isnan(values)
+            good = compare(values, bound) & ~blank
             fits &= good
-            blank |= np.isnan(values)
-            against |= ~good & ~np.isnan(values)
-            wanted.append(column)
-    # A missing pH or solids content says nothing against a fluid that is named otherwise; only
-    # rules tied to a family can be missed by it.
-    undecided = blank & ~against & ("family" in rule)
-    return fits, undecided, ", ".join(wanted)
+            against |= ~good & ~blank
+            more = missing.where(missing == "", missing + ", ") + column
+            missing = missing.mask(blank, more)
+    return fits, missing.mask(against, "")
 
 
 def _findings(table: pd.DataFrame, record_id: pd.Series) -> pd.DataFrame:
+    """Say which positions have no class, and which have one that rests on little."""
     lost = table["service_class"] == UNCLASSIFIED
     unsure = ~table["sure"] & ~lost
     return join_findings(
@@ -208,7 +270,7 @@ def _findings(table: pd.DataFrame, record_id: pd.Series) -> pd.DataFrame:
                 "class rests on incomplete data",
                 "doubt",
                 record_id[unsure],
-                "a class higher up could not be judged without {value}",
+                "another class could not be judged without {value}",
                 column="fluid",
                 value=table.loc[unsure, "missing"],
                 action="next rule used",

@@ -175,16 +175,16 @@ _STRETCH_ENDS = {"data end": "in service", "gap": "lost", "retired": "lost"}
 def _with_ages(rows: pd.DataFrame, clock: RunClock) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Add both clocks; a life without length is no life, and is said."""
     empty = rows["exit"] <= rows["entry"]
+    # Where records stop before a seal is back in service there is nothing to ask: no life yet.
+    early = rows[empty & (rows["removal_id"] != "")]
     findings = [
         make_findings(
             "life without length",
             "ask",
-            rows.loc[empty, "end_record"].where(
-                rows.loc[empty, "end_record"] != "", rows.loc[empty, "start_record"]
-            ),
+            early["end_record"],
             "the seal came out on {value}, the day it went in or before; look at both dates",
             column="end",
-            value=rows.loc[empty, "exit"],
+            value=early["exit"],
             action="no life; the removal still counts in rates",
         )
     ]

@@ -74,6 +74,13 @@ def one_position() -> Study:
 
 
 @cache
+def seven_months() -> Study:
+    """Records too short for a rolling year."""
+    rows = [POSITION | {"tag": f"P-{i}"} for i in range(3)]
+    return run_study(fleet_of(rows, start="2025-06-01", removals=[]))
+
+
+@cache
 def hostile() -> Study:
     """Names that are markup and formulas."""
     rows = [

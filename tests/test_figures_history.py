@@ -34,10 +34,10 @@ def test_rolling_bands_are_the_limits() -> None:
     half = len(trace.y) // 2
     high, drawn = rows["mtbf_years_high"].to_numpy(), np.array(trace.y[:half])
     bounded = np.isfinite(high)
-    np.testing.assert_allclose(drawn[bounded], high[bounded])
+    np.testing.assert_allclose(drawn[bounded], high[bounded], atol=1e-5)
     assert (~bounded).any()
     assert (drawn[~bounded] > figure.layout.yaxis.range[1]).all(), "runs off the top"
-    np.testing.assert_allclose(trace.y[half:][::-1], rows["mtbf_years_low"])
+    np.testing.assert_allclose(trace.y[half:][::-1], rows["mtbf_years_low"], atol=1e-5)
 
 
 def test_rolling_names_its_lines_directly_and_gives_the_unit() -> None:

@@ -7,7 +7,7 @@ import pytest
 from studies import grids, hostile, no_failures, two_sites
 
 from seallife.figures.forest import life_forest, rate_forest
-from seallife.figures.life import fit_holds, survival_figure, unit_years
+from seallife.figures.life import no_fit_words, survival_figure, unit_years
 
 
 def test_steps_are_the_kaplan_meier_curve_in_years() -> None:
@@ -49,7 +49,7 @@ def test_panel_says_class_lives_and_failures() -> None:
 
 def test_class_without_fit_says_so_and_has_no_law() -> None:
     fits = no_failures().fits
-    assert not fit_holds(fits.table).any()
+    assert all(no_fit_words(fits.table))
     figure = survival_figure(fits)
     assert not [t for t in figure.data if t.name.endswith("Weibull")]
     assert any(a.text.startswith("no fit") for a in figure.layout.annotations)

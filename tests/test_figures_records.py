@@ -42,6 +42,12 @@ def test_waterfall_labels_say_the_count_and_its_sign() -> None:
     ]  # fmt: skip
 
 
+def test_waterfall_names_every_step_in_full() -> None:
+    names = waterfall_figure(STEPS).layout.yaxis.ticktext
+    assert "<b>records of seal removals</b>" in names
+    assert "second seal in one order" in names
+
+
 def test_waterfall_tells_losses_from_totals_without_colour() -> None:
     marker = waterfall_figure(STEPS).data[0].marker
     assert list(marker.pattern.shape) == ["", "/", "/", "", "/", "", ""]

@@ -17,6 +17,7 @@ PACKAGE = ROOT / "seallife"
 MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.name != "__init__.py")
 # A data page reads better whole; all other modules keep to the rule.
 LONG_BY_RIGHT = {"schema.py"}
+MOST_LINES = 400
 
 
 def _run(*command: str) -> subprocess.CompletedProcess[str]:
@@ -31,7 +32,7 @@ def _run(*command: str) -> subprocess.CompletedProcess[str]:
         ("ruff", "check", "."),
         ("ruff", "format", "--check", "."),
         ("mypy",),
-        ("codespell_lib", "seallife", "tests", "README.md", "DEVELOPERS.md", "notebooks"),
+        ("codespell_lib", "seallife", "README.md", "DEVELOPERS.md", "notebooks"),
     ],
     ids=lambda c: " ".join(c[:2]),
 )
@@ -50,7 +51,7 @@ def test_arrows_point_one_way() -> None:
 def test_rooms_are_small_and_say_what_is_public(path: Path) -> None:
     text = path.read_text("utf-8")
     if path.name not in LONG_BY_RIGHT:
-        assert text.count("\n") <= 420, "split it: a module has one subject"
+        assert text.count("\n") <= MOST_LINES, "split it: a module has one subject"
     tree = ast.parse(text)
     assert ast.get_docstring(tree), "says not what it is for"
     public = [

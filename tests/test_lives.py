@@ -211,3 +211,10 @@ def test_any_set_of_orders_makes_lives_that_add_up(
     used = set(" ".join(study.removals.table["record_ids"]).split())
     assert aside | used == ids
     assert not aside & used
+
+
+def test_a_seal_not_yet_back_when_records_stop_has_no_life_and_raises_no_question() -> None:
+    order = seal_order("P-101A", "2025-12-20", work_end="2026-01-05")
+    study = run_study(fleet_of([P1 | {"commissioned": "2016-01-01"}], work_orders=[order]))
+    assert study.lives.table["end"].tolist() == ["failed"]
+    assert "life without length" not in set(study.findings["check"])

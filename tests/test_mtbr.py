@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from seallife.errors import InputError
-from seallife.history.mtbr import compare_rates, mtbr
+from seallife.history import compare_rates, mtbr
 from seallife.intake import read_fleet
 from seallife.study import run_study
 

@@ -3,23 +3,26 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
-from studies import grids, hostile, no_failures, one_position, two_sites
+from studies import grids, hostile, no_failures, one_position, seven_months, two_sites
 
-from seallife.history.mtbr import mtbr
+from seallife.history import mtbr
+from seallife.life.fits import fit_lives
 from seallife.report import CAUTIONS, SHORT_CAUTION, build_pages
 from seallife.report.classtable import class_table, class_warnings
 from seallife.report.exhibit import Exhibit, Points, Text
 from seallife.report.format import count
-from seallife.report.pages import PAGES
+from seallife.report.pages import PAGES, lasting
 from seallife.report.pages.lasting import shown_classes
 from seallife.report.pages.trend import outage_spans, shown_verdicts
 from seallife.report.pages.year import findings_in_words, requests, verdict_texts
 from seallife.study import Study
 
-STUDIES = [grids, two_sites, no_failures, one_position, hostile]
+STUDIES = [grids, two_sites, no_failures, one_position, seven_months, hostile]
 
 
 def _exhibit(study: Study, name: str) -> Exhibit:
@@ -37,7 +40,10 @@ def _texts(study: Study) -> str:
             else:
                 out += [block.title, block.caption, block.alt]
                 if block.shown is not None:
-                    out += [*map(str, block.shown.columns), *block.shown.astype(str).stack()]
+                    out += [
+                        *map(str, block.shown.columns),
+                        *block.shown.astype(str).to_numpy().ravel(),
+                    ]
     return "\n".join(out)
 
 
@@ -140,21 +146,23 @@ def test_class_table_adds_up_and_agrees_with_its_parts() -> None:
     assert table["positions"].sum() == whole["positions"]
     assert table["failures"].sum() == whole["failures"]
     assert table["exposure_years"].sum() == pytest.approx(whole["exposure_years"])
+    at = study.fits.survival.set_index(["service_class", "age_h"])
+    for age in (8_760, 25_000):
+        shown, wanted = table[f"survival_{age}h"], at["survival"].xs(age, level="age_h")
+        np.testing.assert_allclose(shown.loc[wanted.index], wanted)
     row = study.fits["MANY"]
     assert table.loc["MANY", "b10_years"] == pytest.approx(row["b10_h"] / 8766)
     assert table.loc["MANY", "shape_low"] == pytest.approx(row["shape_low"])
 
 
 def test_share_beyond_the_oldest_seal_is_not_given() -> None:
-    study = two_sites()
+    study = grids()
     table = class_table(study)
-    oldest = table["oldest_years"] * 8766
-    for age in (8_760, 25_000):
-        seen = table[f"survival_{age}h"].notna()
-        assert not (seen & (oldest < age)).any()
+    assert (table["oldest_years"] * 365.25 < 1_041).all()
+    assert table["survival_1042d"].isna().all()
     shown = shown_classes(study, table)
-    far = shown["Still running at 25,000 h"]
-    assert (far[table["fit_holds"] & (oldest < 25_000)] == "not seen that far").all()
+    assert set(shown["Still running at 1,042 d"]) == {"not seen that far"}
+    assert shown["Still running at 365 d"].str.contains("%").all()
 
 
 def test_thin_class_is_told_in_words_not_in_figures() -> None:
@@ -245,3 +253,27 @@ def test_forbidden_words_are_not_used() -> None:
     text = _texts(two_sites()).lower()
     for words in ("safe to run", "remaining life", "worn out"):
         assert words not in text
+
+
+def test_records_shorter_than_a_year_say_so_in_the_place_of_a_rolling_figure() -> None:
+    text = _texts(seven_months())
+    assert "No twelve whole months are on record" in text
+    assert "no twelve whole months on record" in text
+    names = {e.name for p in build_pages(seven_months()) for e in p.exhibits}
+    assert "rolling" not in names
+    assert "months" in names
+
+
+def test_curve_that_fell_to_zero_too_soon_is_told() -> None:
+    """Three seals watched from late ages outlive the only one watched from new."""
+    rows = [
+        {"life_id": str(i), "service_class": "A", "age_known": True, "end": end,
+         "entry_age_d": entry, "exit_age_d": age}
+        for i, (entry, age, end) in enumerate(
+            [(0, 50, "failed")] + [(100, 200 + 10 * i, "failed") for i in range(6)]
+        )
+    ]  # fmt: skip
+    fits = fit_lives(pd.DataFrame(rows), clock="calendar_d")
+    study = replace(grids(), fits=fits)
+    points = [b for b in lasting.build(study) if isinstance(b, Points)]
+    assert any("A: its steps fall to zero" in item for p in points for item in p.items)

@@ -282,3 +282,21 @@ def test_a_browser_draws_every_figure_without_error_or_request(study, tmp_path: 
     ]
     assert wide <= 0, "nothing sticks out of the page"
     assert first == "Skip to the first page"
+
+
+def test_long_table_is_left_out_of_the_workbook_whole_and_stands_beside_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Part of a table would be taken for the whole of it."""
+    from seallife.report import workbook, write
+
+    for module in (workbook, write):
+        monkeypatch.setattr(module, "MOST_ROWS", 40)
+    report = write_report(two_sites(), tmp_path, formats=("xlsx",), made=DAY)
+    monthly = two_sites().history.monthly
+    assert len(monthly) > 40
+    sheet = openpyxl.load_workbook(report.files["xlsx"])["monthly"]
+    assert sheet.max_row == 1
+    assert sheet["A1"].value.startswith(f"{len(monthly):,} rows: too long for a sheet")
+    assert "tables/all-monthly.csv" in sheet["A1"].value
+    assert len(pd.read_csv(report.files["tables/all-monthly"])) == len(monthly)

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from seallife.figures.life import axis_words, fit_holds, unit_years, why_no_fit
-from seallife.figures.style import GREY, LEAD, OTHER, draw, label, line, plain
+from seallife.figures.life import axis_words, no_fit_words, unit_years
+from seallife.figures.style import GREY, LEAD, OTHER, draw, label, line, log_ticks, plain
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
@@ -32,14 +32,13 @@ def life_forest(fits: LifeFits) -> Figure:
     """
     year, unit = unit_years(fits), fits.unit
     rows = []
-    holds = fit_holds(fits.table)
-    for shown, (_, row) in zip(holds, fits.table.iterrows(), strict=True):
+    for words, (_, row) in zip(no_fit_words(fits.table), fits.table.iterrows(), strict=True):
         marks: list[tuple[float, ...]] = []
         for stem in ("b10", "b50"):
             values = (float(row[f"{stem}{s}_{unit}"]) / year for s in ("", "_low", "_high"))
-            marks.append(tuple(values) if shown else (np.nan,) * 3)
-        words = "" if shown else why_no_fit(row)
-        rows.append((plain(row[fits.by]), f"{int(row['failures']):,}", marks, words))
+            marks.append((np.nan,) * 3 if words else tuple(values))
+        told = f"no fit: {words}" if words else ""
+        rows.append((plain(row[fits.by]), f"{int(row['failures']):,}", marks, told))
     return _forest(rows, ("10 % failed", "50 % failed"), f"age in {axis_words(fits)}, log scale")
 
 
@@ -120,7 +119,7 @@ def _forest(rows: Sequence[ForestRow], names: Sequence[str], axis: str) -> Figur
             "type": "log",
             "range": edge.tolist(),
             "title": {"text": axis},
-            "tickvals": _log_ticks(*edge),
+            "tickvals": log_ticks(*edge),
         },
         "yaxis": {
             "tickvals": list(range(len(rows))),
@@ -137,10 +136,3 @@ def _forest(rows: Sequence[ForestRow], names: Sequence[str], axis: str) -> Figur
 def _more_than(least: float, at: float, edge: float, colour: str) -> dict[str, Any]:
     """Arrow head at the right end of an interval without upper limit."""
     return label("▶", edge, at, xanchor="center", font={"size": 11, "color": colour})
-
-
-def _log_ticks(low: float, high: float) -> list[float]:
-    """1, 2, 5 of each decade inside the axis; only 1 where there are many decades."""
-    decades = range(int(np.floor(low)), int(np.ceil(high)) + 1)
-    ticks = [m * 10.0**d for d in decades for m in ((1, 2, 5) if high - low < 3 else (1,))]
-    return [t for t in ticks if low <= np.log10(t) <= high]

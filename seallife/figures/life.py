@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from seallife.life.fits import LifeFits
 
-__all__ = ["axis_words", "fit_holds", "survival_figure", "unit_years", "why_no_fit"]
+__all__ = ["axis_words", "no_fit_words", "survival_figure", "unit_years"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -40,8 +40,8 @@ def unit_years(fits: LifeFits) -> float:
     return HOURS_PER_YEAR if fits.unit == "h" else DAYS_PER_YEAR
 
 
-def fit_holds(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
-    """Which fits are worth drawing?
+def no_fit_words(table: pd.DataFrame) -> list[str]:
+    """Which words stand in the place of each fit, '' where the fit is worth showing?
 
     A law through fewer than five failures can put its limits anywhere, up to lives of a million
     years; such a class is told in words.
@@ -55,8 +55,9 @@ def fit_holds(table: pd.DataFrame) -> npt.NDArray[np.bool_]:
 
     enough = table["failures"].to_numpy(dtype=float) >= FEW_FAILURES
     known = np.isfinite(table["shape"].to_numpy(dtype=float))
-    said = table["status"].isin(["ok", "interval open"]).to_numpy(dtype=bool)
-    return np.asarray(enough & known & said, dtype=bool)
+    fitted = table["status"].isin(["ok", "interval open"]).to_numpy(dtype=bool)
+    words = np.where(fitted, "few failures", table["status"].to_numpy(dtype=object))
+    return ["" if ok else str(w) for ok, w in zip(enough & known & fitted, words, strict=True)]
 
 
 def axis_words(fits: LifeFits) -> str:
@@ -83,13 +84,13 @@ def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
     columns = min(columns, max(len(classes), 1))
     rows = -(-len(classes) // columns)
     oldest = table[f"oldest_age_{fits.unit}"].to_numpy(dtype=float) / year
-    holds = fit_holds(table)
+    words = no_fit_words(table)
+    holds = np.array([not w for w in words], dtype=bool)
     # A class without failures may hold one very old seal; the others would shrink beside it.
     reach = oldest[holds] if holds.any() else oldest
     end = _round_up(float(np.nanmax(reach, initial=0.0)))
     ticks = np.linspace(0, end, 5)
     at_risk = curves.at(ticks * year)["at_risk"].to_numpy().reshape(len(classes), len(ticks))
-    # Everybody is at risk from the very start: with late entry few are, so count just above zero.
     spots = panel_axes(len(classes), columns, gap_x=0.06, gap_y=0.42 / max(rows, 1))
     traces: list[dict[str, Any]] = []
     notes: list[dict[str, Any]] = []
@@ -118,8 +119,7 @@ def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
         }
         if i % columns == 0:
             layout[f"yaxis{k}"]["title"] = {"text": "still running"}
-        words = "" if holds[i] else why_no_fit(row)
-        notes += _panel_notes(row, name, words, k, ticks, at_risk[i])
+        notes += _panel_notes(row, name, words[i], k, ticks, at_risk[i])
     notes.append(
         label(
             f"{axis_words(fits)}; grey figures: seals at risk at that age",
@@ -168,7 +168,7 @@ def _curve(
     ]
 
 
-def _thinned(n: int, most: int = 400) -> npt.NDArray[np.int64]:
+def _thinned(n: int, most: int = 250) -> npt.NDArray[np.int64]:
     """Places of the steps drawn: all, or evenly chosen with both ends."""
     return np.unique(np.linspace(0, n - 1, min(n, most)).round().astype(np.int64))
 
@@ -216,14 +216,13 @@ def _panel_notes(
     if words:
         notes.append(
             label(
-                words,
+                f"no fit: {words}",
                 0.5,
                 0.5,
                 font={"size": 12, "color": GREY},
                 **place,
             )
         )
-    # At age 0 all that are seen from new are at risk; the first tick counts just after it.
     for tick, number in zip(ticks[1:], at_risk[1:], strict=True):
         notes.append(
             label(
@@ -238,18 +237,6 @@ def _panel_notes(
             )
         )
     return notes
-
-
-def why_no_fit(row: Any) -> str:
-    """Which words stand in the place of a fit?
-
-    Parameters
-    ----------
-    row : pandas.Series
-        Row of the table of `LifeFits`.
-    """
-    status = str(row["status"])
-    return f"no fit: {'few failures' if status in ('ok', 'interval open') else status}"
 
 
 def _round_up(years: float) -> float:

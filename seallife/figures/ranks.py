@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from seallife.figures.style import GREY, INK, LEAD, OTHER, draw, label, line, plain
+from seallife.figures.style import GREY, INK, LEAD, OTHER, draw, label, line, log_ticks, plain
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
@@ -69,7 +69,12 @@ def probability_figure(
     low, high = min(height.min(), on_line.min()) - 0.1, max(height.max(), on_line.max()) + 0.1
     shown = (hazards >= low) & (hazards <= high)
     layout = {
-        "xaxis": {"type": "log", "title": {"text": f"age ({unit}), log scale"}, "dtick": "D2"},
+        "xaxis": {
+            "type": "log",
+            "title": {"text": f"age ({unit}), log scale"},
+            "tickvals": log_ticks(*np.log10(ends)),
+            "tickformat": ",",
+        },
         "yaxis": {
             "title": {"text": "share failed, Weibull scale"},
             "tickvals": hazards[shown].tolist(),

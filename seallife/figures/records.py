@@ -44,7 +44,8 @@ def waterfall_figure(waterfall: pd.DataFrame) -> Figure:
     texts = [f"{s}{n:,}" for s, n in zip(sign, steps["count"], strict=True)]
     total = (steps["kind"] == "total").to_numpy()
     names = [
-        f"<b>{plain(s)}</b>" if t else plain(s) for s, t in zip(steps["step"], total, strict=True)
+        f"<b>{plain(s, 40)}</b>" if t else plain(s, 40)
+        for s, t in zip(steps["step"], total, strict=True)
     ]
     bars = {
         "type": "bar",

@@ -28,6 +28,7 @@ __all__ = [
     "faint",
     "label",
     "line",
+    "log_ticks",
     "panel_axes",
     "plain",
 ]
@@ -142,8 +143,10 @@ def band(
         if xs:
             xs.append(None)
             ys.append(None)
+        if part.dtype.kind == "f":
+            part = part.round(4)
         xs += [*part.tolist(), *part[::-1].tolist()]
-        ys += [*up.tolist(), *down[::-1].tolist()]
+        ys += [*up.round(5).tolist(), *down[::-1].round(5).tolist()]
     if at.dtype.kind == "M":
         xs = [
             None if v is None else str(np.datetime64(v, "ns").astype("datetime64[D]")) for v in xs
@@ -180,10 +183,24 @@ def label(text: str, x: Any, y: Any, **more: Any) -> dict[str, Any]:
     }
 
 
-def plain(text: object) -> str:
+def log_ticks(low: float, high: float) -> list[float]:
+    """Where do ticks stand on a log axis that runs between two powers of ten?
+
+    Examples
+    --------
+    >>> log_ticks(0, 1)
+    [1.0, 2.0, 5.0, 10.0]
+    """
+    decades = range(int(np.floor(low)), int(np.ceil(high)) + 1)
+    steps = (1, 2, 5) if high - low < 3 else (1,)
+    ticks = [m * 10.0**d for d in decades for m in steps]
+    return [t for t in ticks if low <= np.log10(t) <= high]
+
+
+def plain(text: object, longest: int = 22) -> str:
     """Name from the records as text: plotly reads a little HTML, and a name must not be any.
 
-    A name too long for a small panel is cut.
+    A name of more than ``longest`` characters, too long for a small panel, is cut.
 
     Examples
     --------
@@ -191,10 +208,7 @@ def plain(text: object) -> str:
     'HC &lt;b&gt;HOT&lt;/b&gt;'
     """
     name = str(text)
-    return escape(name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…", quote=False)
-
-
-_LONGEST = 22  # characters of a name that fit above a small panel
+    return escape(name if len(name) <= longest else f"{name[: longest - 1]}…", quote=False)
 
 
 def panel_axes(

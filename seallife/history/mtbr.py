@@ -11,20 +11,19 @@ seals counts twice.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from seallife.clocks import RunClock, day_number
-from seallife.errors import InputError
 from seallife.events import Removals
+from seallife.history.rates import compare_rates, mtbr
 from seallife.observation import Observation
 from seallife.register import Register
 from seallife.schema import DAYS_PER_YEAR
 
-__all__ = ["DEFINITIONS", "MtbrHistory", "compare_rates", "mtbr", "mtbr_history"]
+__all__ = ["DEFINITIONS", "MtbrHistory", "mtbr_history"]
 
 DEFINITIONS = {
     "MTBR": "time at risk of all seal positions divided by seal removals, planned ones included",
@@ -35,159 +34,6 @@ _ROLLING_MONTHS = 12
 _CHUNK = 20_000  # stretches worked on at once, to bound memory
 
 Floats = npt.NDArray[np.float64]
-
-
-def mtbr(
-    exposure: npt.ArrayLike,
-    events: npt.ArrayLike,
-    *,
-    level: float = 0.90,
-    truncated_by: Literal["time", "failure"] = "time",
-    sides: Literal["two", "lower"] = "two",
-) -> pd.DataFrame:
-    """How long between events, and between which limits?
-
-    Parameters
-    ----------
-    exposure : array_like, shape (n,)
-        Time at risk summed over positions, any unit.
-    events : array_like of int, shape (n,)
-        Repairs (for MTBR) or failures (for MTBF) in it.
-    level : float
-        Level of the interval, two-sided or one-sided as ``sides`` says.
-    truncated_by : {'time', 'failure'}
-        Whether watching stopped at a date or at the last event.
-    sides : {'two', 'lower'}
-        'lower': ``low`` alone holds at ``level``; ``high`` is infinite.
-
-    Returns
-    -------
-    pandas.DataFrame
-        exposure, events, mean_time, low, high in the unit of ``exposure``, status, message.
-        Without events ``mean_time`` is missing and ``high`` infinite: only a lower limit exists.
-
-    Raises
-    ------
-    InputError
-        Negative or missing values, a level outside (0, 1), or no event where watching stopped
-        at one.
-
-    Source
-    ------
-    Exact Poisson limits by chi-square quantiles: Epstein & Sobel 1953; NIST/SEMATECH e-Handbook
-    of Statistical Methods, sec. 8.4.5.1.
-
-    Examples
-    --------
-    >>> mtbr([190.0], [38]).round(1)[["mean_time", "low", "high"]].iloc[0].tolist()
-    [5.0, 3.8, 6.7]
-    """
-    from scipy.special import chdtri  # inverse of the chi-square survival function
-
-    t, n = np.atleast_1d(np.asarray(exposure, float)), np.atleast_1d(np.asarray(events, float))
-    if not 0 < level < 1:
-        raise InputError(f"is {level}, not between 0 and 1", where="level")
-    for name, values in (("exposure", t), ("events", n)):
-        bad = ~np.isfinite(values) | (values < 0)
-        if bad.any():
-            i = int(np.flatnonzero(bad)[0])
-            raise InputError(f"value {i} is {values[i]}, not zero or more", where=name)
-    if truncated_by == "failure" and (n < 1).any():
-        raise InputError("is 0 where watching stopped at an event", where="events")
-    alpha = (1 - level) / 2 if sides == "two" else 1 - level
-    freedom = 2 * n + (2 if truncated_by == "time" else 0)
-    low = 2 * t / chdtri(freedom, alpha)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        mean = np.where(n > 0, t / n, np.nan)
-        high = np.where(n > 0, 2 * t / chdtri(np.maximum(2 * n, 1), 1 - alpha), np.inf)
-    if sides == "lower":
-        high = np.full_like(low, np.inf)
-    none = n == 0
-    confidence = f"{1 - alpha:.3g}"
-    table = pd.DataFrame({"exposure": t, "events": n.astype(int), "mean_time": mean})
-    return table.assign(
-        low=low,
-        high=high,
-        status=np.where(t <= 0, "no exposure", np.where(none, "no events", "ok")),
-        message=np.where(
-            t <= 0,
-            "no time at risk, so nothing can be said",
-            np.where(none, f"no event seen: only a lower limit, one-sided at {confidence}", ""),
-        ),
-    )
-
-
-def compare_rates(
-    events: tuple[float, float], exposure: tuple[float, float], *, level: float = 0.90
-) -> dict[str, float | str]:
-    """Is the second event rate lower than the first, by more than chance?
-
-    Parameters
-    ----------
-    events, exposure : tuple of two floats
-        Counts and time at risk, before and after.
-    level : float
-        Two-sided level of the ratio's interval.
-
-    Returns
-    -------
-    dict
-        ``ratio`` (rate after over rate before, nan without events before), ``low``, ``high``,
-        ``verdict``: 'improved', 'worse', 'no evidence' or 'cannot tell yet', and ``message``.
-        'cannot tell yet' is said where even a halved rate would not have shown.
-
-    Source
-    ------
-    Conditional on the total, the later count is binomial; exact (Clopper-Pearson) limits.
-    """
-    from scipy.special import betaincinv
-
-    (n0, n1), (t0, t1) = events, exposure
-    total = n0 + n1
-    alpha = (1 - level) / 2
-    low, high, ratio = 0.0, np.inf, np.nan
-    if t0 > 0 and t1 > 0 and total > 0:
-        p_low = betaincinv(n1, n0 + 1, alpha) if n1 else 0.0
-        p_high = betaincinv(n1 + 1, n0, 1 - alpha) if n0 else 1.0
-        low = float(p_low / (1 - p_low) * t0 / t1)
-        high = float(p_high / (1 - p_high) * t0 / t1) if p_high < 1 else np.inf
-        ratio = n1 / t1 / (n0 / t0) if n0 else np.nan
-    years = _exposure_needed(n0, t0, t1, alpha)
-    if high < 1:
-        verdict, message = "improved", "the rate fell by more than chance explains"
-    elif low > 1:
-        verdict, message = "worse", "the rate rose by more than chance explains"
-    elif years > t1:
-        verdict = "cannot tell yet"
-        message = (
-            f"even a halved rate would not show yet; about {years - t1:,.0f} more position-years "
-            "are needed"
-            if np.isfinite(years)
-            else "there are too few events before to tell a halved rate from chance"
-        )
-    else:
-        verdict, message = "no evidence", "the difference is within what chance explains"
-    return {
-        "ratio": ratio,
-        "low": low,
-        "high": high,
-        "verdict": verdict,
-        "message": message,
-    }
-
-
-def _exposure_needed(n0: float, t0: float, t1: float, alpha: float) -> float:
-    """Later exposure at which a halved rate would give an upper limit below one."""
-    from scipy.special import betaincinv
-
-    if n0 <= 0 or t0 <= 0:
-        return np.inf
-    for years in np.geomspace(max(t1, t0 / 20), 50 * t0, 60):
-        n1 = np.ceil(0.5 * n0 / t0 * years)
-        p = betaincinv(n1 + 1, n0, 1 - alpha)
-        if p / (1 - p) * t0 / years < 1:
-            return float(years)
-    return np.inf
 
 
 @dataclass(frozen=True)

@@ -116,7 +116,7 @@ def _pattern(phrase: str) -> tuple[Word, ...]:
         if plain == "#":
             words.append(("number", ""))
             continue
-        pieces = [fold_word(p) for p in split_words(plain)]
+        pieces = [fold_word(p) for p in split_words(plain) if p != "."]
         how = "start" if part.endswith("\x00") else "end" if part.startswith("\x00") else "whole"
         for k, piece in enumerate(pieces):
             edge = k == (0 if how == "end" else len(pieces) - 1)

@@ -2,29 +2,33 @@
 
 In: texts, order type, part drawn. Out: one reading an order. Next: `seallife.orders`.
 
-The words stand in ``work_words.toml``, one list a kind of evidence and language. A reading
-names the evidence it rests on and how sure it is; "unknown" is a valid reading.
+The words stand in ``work_words.toml``, one list a kind of evidence and language. A text names
+things (the seal, its supply system, other parts) and says what was wrong or done; each saying is
+held against the nearest thing, so that in "bearing failed, seal checked" the seal did not fail.
+A reading names the evidence it rests on and how sure it is; "unknown" is a valid reading.
 """
 
 from __future__ import annotations
 
-import re
 import tomllib
-import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.resources import files
 
 import numpy as np
 import pandas as pd
 
-__all__ = ["EVIDENCE", "fold_text", "phrase_pattern", "read_evidence", "read_work"]
+from seallife.intake.lexicon import Hit, Lexicon, fold_word, split_words
+
+__all__ = ["EVIDENCE", "read_evidence", "read_work"]
 
 EVIDENCE = (
     "seal",
     "support",
     "renewed",
     "failure",
+    "signal",
     "rising",
     "planned",
     "outage",
@@ -36,68 +40,29 @@ EVIDENCE = (
     "nde_end",
     "both_ends",
 )
-"""Kinds of evidence a text can hold."""
+"""Kinds of evidence a text can hold, see ``work_words.toml``."""
 
-
-def fold_text(text: pd.Series) -> pd.Series:
-    """Return texts without case and accents, each run of blanks one blank.
-
-    Examples
-    --------
-    >>> fold_text(pd.Series(["Fuga en  VÁLVULA", "Kühler"])).tolist()
-    ['fuga en valvula', 'kuhler']
-    """
-    unique = pd.unique(text)
-    table = {t: _fold(t) for t in unique}
-    return text.map(table)
-
-
-def _fold(text: str) -> str:
-    plain = unicodedata.normalize("NFKD", text.casefold())
-    kept = "".join(c for c in plain if not unicodedata.combining(c))
-    return " ".join(kept.split())
+_BIT = {kind: 1 << i for i, kind in enumerate(EVIDENCE)}
+_THINGS = frozenset({"seal", "support", "part"})
+_SAYINGS = frozenset({"renewed", "failure", "trouble", "no_action"})
+_WHOLE_JOB = ("signal", "rising", "planned", "outage", "upgrade", "other_job", "early", "both_ends")
+_TAKEN_BACK = frozenset({"renewed", "failure", "trouble", "planned", "outage", "rising"})
+_FULL_STOPS = frozenset(".;!?")
+_SIGNS = frozenset(".,;!?&+/()-")
+_ENDS = ("de_end", "nde_end", "both_ends")
 
 
 @lru_cache(maxsize=1)
-def _word_lists() -> Mapping[str, Mapping[str, list[str]]]:
+def _word_lists() -> dict[str, dict[str, list[str]]]:
     """Read the words once: language -> kind of evidence -> phrases."""
     return tomllib.loads((files("seallife.intake") / "work_words.toml").read_text("utf-8"))
 
 
 @lru_cache(maxsize=1)
-def _patterns() -> Mapping[str, re.Pattern[str]]:
-    """Compile each kind of evidence over all languages once."""
-    kinds: dict[str, list[str]] = {}
-    for words in _word_lists().values():
-        for kind, phrases in words.items():
-            if kind in {"de_code", "nde_code"}:
-                continue
-            kinds.setdefault(kind, []).extend(phrases)
-    return {kind: phrase_pattern(phrases) for kind, phrases in kinds.items()}
-
-
-def phrase_pattern(phrases: Iterable[str]) -> re.Pattern[str]:
-    """Match any of the phrases as whole words in folded text; '*' lets a word go on.
-
-    Examples
-    --------
-    >>> pattern = phrase_pattern(["leak*", "eye"])
-    >>> bool(pattern.search("seal leaking")), bool(pattern.search("a dye"))
-    (True, False)
-    """
-    parts = []
-    for phrase in sorted(set(phrases), key=lambda p: (-len(p), p)):
-        body = re.escape(_fold(phrase)).replace(r"\*", r"\w*").replace(r"\ ", r"\s+")
-        parts.append(body)
-    return re.compile(rf"(?<![\w])(?:{'|'.join(parts)})(?![\w])")
-
-
-@lru_cache(maxsize=1)
-def _negated() -> re.Pattern[str]:
-    """A negation and the failure word it takes back, with up to two words between."""
-    p = _patterns()
-    negation, failure = p["negation"].pattern, p["failure"].pattern
-    return re.compile(rf"{negation}(?:\s+\w+){{0,2}}?\s+{failure}")
+def _lexicon() -> Lexicon:
+    """All words but the codes of the pump's ends, which are read in capitals only."""
+    lists = _word_lists().items()
+    return Lexicon({x: {k: p for k, p in w.items() if not k.endswith("_code")} for x, w in lists})
 
 
 def read_evidence(text: pd.Series) -> pd.DataFrame:
@@ -111,39 +76,207 @@ def read_evidence(text: pd.Series) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        One row a text, one column of bool for each of `EVIDENCE`. A negated failure ("no leak",
-        "nicht undicht", "sin fuga") counts as ``no_action``.
+        One row a text, one column of bool for each of `EVIDENCE`. ``renewed`` and ``failure``
+        are said of the seal, ``no_action`` too. A negated failure ("no leak", "nicht undicht",
+        "sin fuga") counts as ``no_action``.
+
+    Examples
+    --------
+    >>> found = read_evidence(pd.Series(["Brg failed, seal checked, no leak"])).iloc[0]
+    >>> found[found].index.tolist()
+    ['seal', 'other_job', 'no_action']
     """
-    folded = fold_text(text)
-    unique = pd.Series(pd.unique(folded), dtype=object)
-    patterns = _patterns()
-    rest = unique.str.replace(patterns["not_seal"], " ", regex=True)
-    taken_back = rest.str.contains(_negated(), regex=True)
-    rest = rest.str.replace(_negated(), " ", regex=True)
-    found = pd.DataFrame({kind: rest.str.contains(patterns[kind], regex=True) for kind in EVIDENCE})
-    found["no_action"] |= taken_back
-    found.index = pd.Index(unique)
-    out = found.reindex(folded.tolist()).set_axis(text.index)
-    out["de_end"] |= _end_code(text, "de_code")
-    out["nde_end"] |= _end_code(text, "nde_code")
-    return out
+    codes, unique = pd.factorize(text)
+    bits = np.array([_evidence_bits(t) for t in unique], dtype=np.int64)[codes]
+    return pd.DataFrame({k: (bits & b) > 0 for k, b in _BIT.items()}, index=text.index)
 
 
-def _end_code(text: pd.Series, kind: str) -> pd.Series:
-    """Find a short name of a pump end in capitals."""
-    # In a text all in capitals it proves nothing, but for NDE, which is no word of its own.
-    codes = "|".join(_end_codes()[kind])
-    mixed = text.str.contains(r"[a-z]", regex=True)
-    code = text.str.contains(rf"\b(?:{codes})\b", regex=True)
-    sure = text.str.contains(r"\bNDE\b" if kind == "nde_code" else r"\bDE (?:END|M/)", regex=True)
-    return (mixed & code) | sure
+@dataclass
+class _Thing:
+    """Something the text names, with what is said of it."""
+
+    kind: str
+    hit: Hit
+    sentence: int
+    said: set[str] = field(default_factory=set)
+    ends: set[str] = field(default_factory=set)
+
+
+class _Text:
+    """One text as words, phrases found and sentences."""
+
+    def __init__(self, text: str) -> None:
+        self.written = split_words(text)
+        self.words = [fold_word(w) for w in self.written]
+        self.hits = [h for h in _lexicon().find(self.words) if "misleading" not in h.kinds]
+        self.sentence = np.cumsum([w in _FULL_STOPS for w in self.words]).tolist()
+        self.joins = {i for h in self.hits if "and" in h.kinds for i in range(h.start, h.stop)}
+        self.signs = {i for i, w in enumerate(self.words) if w in _SIGNS}
+
+    def taken_back(self) -> set[int]:
+        """Give the starts of phrases that a negation or a mere intention takes back."""
+        gone: set[int] = set()
+        for i, h in enumerate(self.hits):
+            if "negation" in h.kinds:
+                # "no 2 seal leaks" numbers the seal; the first saying within two words is meant.
+                said = (o for o in self.hits[i + 1 :] if o.kinds & _TAKEN_BACK)
+                after = next(said, None)
+                if after and self._close(h, after) and not self.words[h.stop][0].isdigit():
+                    gone.add(after.start)
+            if "negation_after" in h.kinds and i:
+                before = self.hits[i - 1]
+                if "failure" in before.kinds and self._close(before, h, 1):
+                    gone.add(before.start)
+            if "intent" in h.kinds:
+                near = self.hits[max(i - 2, 0) : i] + self.hits[i + 1 : i + 3]
+                for o in near:
+                    first, second = (h, o) if o.start > h.start else (o, h)
+                    if "renewed" in o.kinds and self._close(first, second):
+                        gone.add(o.start)
+        return gone
+
+    def _close(self, first: Hit, second: Hit, words: int = 2) -> bool:
+        """At most so many words between, no sign and no "and"."""
+        between = range(first.stop, second.start)
+        return len(between) <= words and not any(i in self.signs | self.joins for i in between)
+
+    def distance(self, hit: Hit, thing: _Thing) -> float:
+        """Words between a saying and a thing; signs weigh more, things behind a little more."""
+        if thing.hit is hit:
+            return -1.0
+        behind = thing.hit.start > hit.start
+        between = range(hit.stop, thing.hit.start) if behind else range(thing.hit.stop, hit.start)
+        return len(between) + 4.0 * sum(i in self.signs for i in between) + 0.5 * behind
+
+
+@lru_cache(maxsize=200_000)
+def _evidence_bits(text: str) -> int:
+    """Read one text; `EVIDENCE` as bits."""
+    parsed = _Text(text)
+    if not parsed.hits:
+        return 0
+    gone = parsed.taken_back()
+    found = {k for h in parsed.hits if h.start not in gone for k in _WHOLE_JOB if k in h.kinds}
+    things = _things(parsed)
+    groups = _groups(parsed, things)
+    loose = _say(parsed, things, groups, gone)
+    seals = [t for t in things if t.kind == "seal"]
+    found |= {t.kind for t in things if t.kind != "part"}
+    for said in ("renewed", "failure", "no_action"):
+        if said in loose or any(said in t.said for t in seals):
+            found.add(said)
+    for t in things:
+        if t.kind == "part" and t.said & {"failure", "trouble", "renewed"}:
+            found.add("other_job")
+        if t.kind == "support" and "no_action" in t.said:
+            found.add("no_action")
+    found |= _named_ends(parsed, things)
+    return sum(_BIT[k] for k in found)
+
+
+def _things(text: _Text) -> list[_Thing]:
+    return [
+        _Thing(next(k for k in ("seal", "support", "part") if k in h.kinds), h, s)
+        for h in text.hits
+        if h.kinds & _THINGS
+        for s in [text.sentence[h.start]]
+    ]
+
+
+def _groups(text: _Text, things: Sequence[_Thing]) -> list[list[_Thing]]:
+    """Join things of one list: "seal, bearings and sleeve renewed" says it of all three."""
+    sayings = {h.start for h in text.hits if h.kinds & _SAYINGS and not h.kinds & _THINGS}
+    groups: list[list[_Thing]] = []
+    for t in things:
+        last = groups[-1][-1] if groups else None
+        if last is not None and last.sentence == t.sentence:
+            between = set(range(last.hit.stop, t.hit.start))
+            if len(between) <= 3 and between & (text.signs | text.joins) and not between & sayings:
+                groups[-1].append(t)
+                continue
+        groups.append([t])
+    return groups
+
+
+def _say(
+    text: _Text, things: Sequence[_Thing], groups: Sequence[list[_Thing]], gone: set[int]
+) -> set[str]:
+    """Hold each saying against the nearest thing; return what is said of nothing named."""
+    loose: set[str] = set()
+    group_of = {id(t): g for g in groups for t in g}
+    for h in text.hits:
+        said = set(h.kinds & _SAYINGS)
+        if not said:
+            continue
+        if h.start in gone:
+            said = {"no_action"} if "failure" in said else set()
+        sentence = text.sentence[h.start]
+        here = [t for t in things if t.sentence == sentence]
+        if here:
+            nearest = min(here, key=lambda t: text.distance(h, t))
+            about = [nearest] if nearest.hit is h else group_of[id(nearest)]
+        else:
+            # A sentence without a thing goes on about those of the last one that named any.
+            before = [t.sentence for t in things if t.sentence < sentence]
+            about = [t for t in things if before and t.sentence == max(before)]
+        for t in about:
+            t.said |= said
+        if not about:
+            loose |= said
+    return loose
+
+
+def _named_ends(text: _Text, things: Sequence[_Thing]) -> set[str]:
+    """Which end of the pump is meant? That of a seal acted on, else of any seal, else any."""
+    marks = [(h, k) for h in text.hits for k in _ENDS if k in h.kinds]
+    marks += _end_codes(text)
+    if not marks:
+        return set()
+    loose: set[str] = set()
+    for h, end in marks:
+        here = [t for t in things if t.sentence == text.sentence[h.start]]
+        if here:
+            min(here, key=lambda t: text.distance(h, t)).ends.add(end)
+        else:
+            loose.add(end)
+    seals = [t for t in things if t.kind == "seal"]
+    acted = [t for t in seals if t.said & {"failure", "renewed"}]
+    for chosen in (acted, seals):
+        ends = {e for t in chosen for e in t.ends}
+        if ends:
+            return ends
+    return loose or {e for t in things for e in t.ends}
+
+
+def _end_codes(text: _Text) -> list[tuple[Hit, str]]:
+    """Find short names of the pump's ends, written in capitals."""
+    spotted = [i for i, w in enumerate(text.written) if w in _codes()]
+    if not spotted:
+        return []
+    shouted = all(w == w.upper() for w in text.written)
+    foreign = {x for h in text.hits if "en" not in h.languages for x in h.languages}
+    found = []
+    for i in spotted:
+        end, languages = _codes()[text.written[i]]
+        # In a text all in capitals "DE" and "LA" may be the little words of other languages.
+        if "en" in languages:
+            sure = not (shouted and foreign)
+        else:
+            sure = bool(foreign & languages) and (not shouted or languages == {"de"})
+        if sure:
+            found.append((Hit(i, i + 1, frozenset({end}), languages), end))
+    return found
 
 
 @lru_cache(maxsize=1)
-def _end_codes() -> Mapping[str, list[str]]:
-    """Short names of the ends over all languages, as written."""
-    words = _word_lists().values()
-    return {k: [c for w in words for c in w.get(k, [])] for k in ("de_code", "nde_code")}
+def _codes() -> dict[str, tuple[str, frozenset[str]]]:
+    """Short name in capitals -> end, and the languages that use it."""
+    found: dict[str, tuple[str, set[str]]] = {}
+    for language, lists in _word_lists().items():
+        for end in ("de", "nde"):
+            for code in lists.get(f"{end}_code", []):
+                found.setdefault(code, (f"{end}_end", set()))[1].add(language)
+    return {code: (end, frozenset(languages)) for code, (end, languages) in found.items()}
 
 
 def read_work(
@@ -172,8 +305,10 @@ def read_work(
         ``end_named`` : 'DE', 'NDE', 'both' or ''.
     """
     found = read_evidence(text)
-    kind = _kind(found, wo_type, seal_part_drawn)
+    kind, bare = _kind(found, wo_type, seal_part_drawn)
+    removal = kind == "removal"
     reason, confidence = _reason(found, wo_type, in_outage)
+    failed = reason.isin(["seal failed", "pulled on rising leakage"])
     end = pd.Series("", index=text.index, dtype=object)
     end[found["de_end"] & ~found["nde_end"]] = "DE"
     end[found["nde_end"] & ~found["de_end"]] = "NDE"
@@ -181,10 +316,10 @@ def read_work(
     return pd.DataFrame(
         {
             "kind": kind,
-            "reason": reason.where(kind == "removal", ""),
-            "confidence": confidence.where(kind == "removal"),
+            "reason": reason.where(removal, ""),
+            "confidence": confidence.mask(bare, 0.7).where(removal),
             "evidence": _named(found),
-            "early": found["early"] & (kind == "removal"),
+            "early": found["early"] & removal & failed,
             "end_named": end,
         }
     )
@@ -192,7 +327,7 @@ def read_work(
 
 def _named(found: pd.DataFrame) -> pd.Series:
     """Name the kinds of evidence of each text, but for the pump's ends."""
-    kinds = [c for c in EVIDENCE if not c.endswith(("_end", "_ends"))]
+    kinds = [c for c in EVIDENCE if c not in _ENDS]
     bits = found[kinds].to_numpy(dtype=np.int64) @ (1 << np.arange(len(kinds)))
     names = {
         int(b): ", ".join(k for i, k in enumerate(kinds) if b >> i & 1) for b in np.unique(bits)
@@ -200,23 +335,23 @@ def _named(found: pd.DataFrame) -> pd.Series:
     return pd.Series(bits, index=found.index).map(names).astype(object)
 
 
-def _kind(found: pd.DataFrame, wo_type: pd.Series, part: pd.Series) -> pd.Series:
+def _kind(found: pd.DataFrame, wo_type: pd.Series, part: pd.Series) -> tuple[pd.Series, pd.Series]:
     """A removal needs a seal and a sign that it was renewed; the store's issue is such a sign."""
-    seal = found["seal"] | part
     renewed = part | (found["seal"] & found["renewed"])
-    # A corrective order on a leaking seal with no word of anything milder is a removal too:
-    # sites often write no more than "mech seal leaking".
-    bare_failure = (
-        found["seal"] & found["failure"] & ~found["no_action"] & (wo_type == "corrective")
+    # An order on a failed seal with no word of anything milder is a removal too: sites often
+    # write no more than "mech seal leaking".
+    bare = (
+        found["seal"]
+        & (found["failure"] | found["rising"])
+        & ~found["no_action"]
+        & ~renewed
+        & wo_type.isin(["corrective", ""])
     )
-    support = found["support"] & ~part & ~(found["seal"] & found["renewed"] & found["failure"])
-    looked_at = found["no_action"] & ~part & ~renewed
     kind = pd.Series("other work", index=found.index, dtype=object)
-    kind[seal] = "seal looked at"
-    kind[renewed | bare_failure] = "removal"
-    kind[seal & looked_at] = "seal looked at"
-    kind[support] = "seal support"
-    return kind
+    kind[found["seal"]] = "seal looked at"
+    kind[found["support"]] = "seal support"
+    kind[renewed | bare] = "removal"
+    return kind, bare
 
 
 def _reason(
@@ -224,6 +359,7 @@ def _reason(
 ) -> tuple[pd.Series, pd.Series]:
     """Words of failure or plan first, then the order's type, then the outage, then nothing."""
     f = found
+    failed = f["failure"] | f["signal"]
     reason = pd.Series("unknown", index=f.index, dtype=object)
     sure = pd.Series(0.5, index=f.index)
 
@@ -232,17 +368,19 @@ def _reason(
         sure[mask] = confidence
 
     settle(wo_type == "corrective", "seal failed", 0.8)
-    settle(in_outage & ~f["failure"], "planned in outage", 0.8)
+    settle(in_outage, "planned in outage", 0.8)
+    settle(in_outage & (wo_type == "corrective"), "planned in outage", 0.6)
     settle((wo_type == "planned") & ~in_outage, "planned by age", 0.8)
     settle((wo_type == "planned") & in_outage, "planned in outage", 0.9)
     settle(wo_type == "project", "upgrade", 0.8)
     settle(f["planned"], "planned by age", 0.95)
     settle(f["planned"] & in_outage, "planned in outage", 0.95)
     settle(f["outage"], "planned in outage", 0.95)
-    settle(f["other_job"] & ~f["failure"], "other pump part", 0.95)
-    settle(f["failure"], "seal failed", 0.95)
-    settle(f["failure"] & f["other_job"], "seal failed", 0.7)
+    settle(f["other_job"], "other pump part", 0.95)
+    settle(f["other_job"] & (f["planned"] | f["outage"]), "other pump part", 0.7)
+    settle(failed, "seal failed", 0.95)
+    settle(failed & f["other_job"], "seal failed", 0.8)
     settle(f["rising"], "pulled on rising leakage", 0.9)
-    settle(f["upgrade"] & ~f["failure"], "upgrade", 0.95)
-    settle(f["upgrade"] & f["failure"] & (wo_type == "project"), "upgrade", 0.8)
+    settle(f["upgrade"] & ~failed, "upgrade", 0.95)
+    settle(f["upgrade"] & failed & (wo_type == "project"), "upgrade", 0.8)
     return reason, sure

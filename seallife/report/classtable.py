@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from seallife.figures.life import fit_holds, unit_years
+from seallife.figures.life import no_fit_words, unit_years
 from seallife.report.format import count, interval
 from seallife.report.measures import early_failures
 
@@ -31,9 +31,9 @@ def class_table(study: Study) -> pd.DataFrame:
     pandas.DataFrame
         service_class, positions, exposure_years, failures, removals, mtbf_years with limits;
         lives, failures_known_age, shape, b10_years and b50_years with limits (years of the fits'
-        clock), one ``survival_`` column with limits for each age asked for (missing beyond the
-        oldest seal seen), fit_holds (whether shape and B10 are worth showing), installs, early,
-        early_share with limits, status, message.
+        clock), one ``survival_`` column with limits for each age asked for (Kaplan-Meier, missing
+        beyond the oldest seal seen), no_fit (words where shape and B10 are not shown), installs,
+        early, early_share with limits, status, message.
     """
     rates = study.history.overall
     rates = rates[rates["by"] == "service_class"].rename(columns={"group": "service_class"})
@@ -55,7 +55,7 @@ def class_table(study: Study) -> pd.DataFrame:
     ]
     out[whole] = out[whole].fillna(0).astype(int)
     none = out["status"].isna()
-    out["fit_holds"] = out["fit_holds"].eq(True)
+    out["no_fit"] = out["no_fit"].mask(none, "no lives")
     out["status"] = out["status"].mask(none, "no lives")
     out["message"] = out["message"].mask(none, "No life of this class is on record.")
     return out.reset_index(drop=True)
@@ -83,7 +83,7 @@ def fit_years(fits: LifeFits) -> pd.DataFrame:
             name = f"survival_{age:.0f}{unit}{suffix}"
             frame[name] = np.where(seen, rows[source].to_numpy(dtype=float), np.nan)
     return frame.assign(
-        fit_holds=fit_holds(table), status=table["status"], message=table["message"]
+        no_fit=no_fit_words(table), status=table["status"], message=table["message"]
     )
 
 

@@ -18,8 +18,23 @@ from seallife.settings import Rules
 if TYPE_CHECKING:
     from seallife.study import Study
 
-__all__ = ["FullTable", "full_tables", "inputs_table", "settings_table", "versions"]
+__all__ = [
+    "BEHIND",
+    "MOST_ROWS",
+    "FullTable",
+    "full_tables",
+    "inputs_table",
+    "settings_table",
+    "sidecar_name",
+    "versions",
+]
 
+
+BEHIND = ("lives", "removals", "findings", "positions")
+"""Tables that are always written beside the pages, for captions to point at."""
+
+MOST_ROWS = 5_000
+"""Longer tables are left out of the workbook, which would take minutes and open slowly."""
 
 _PLACE = ("site", "unit")
 _POSITION_COLUMNS = (*_PLACE, "tag", "seal_end", "pump_type", "arrangement", "duty")
@@ -63,7 +78,9 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
             f"level {fits.level:g}; _h hours, _d days",
             pd.concat(both, ignore_index=True),
         ),
-        "survival": FullTable("share still running at set ages, from the fits", fits.survival),
+        "survival": FullTable(
+            "share still running at set ages: Kaplan-Meier, and Weibull to compare", fits.survival
+        ),
         "curves": FullTable("Kaplan-Meier steps by class with seals at risk", curves),
         "overall": FullTable("MTBR and MTBF of the whole record by group", history.overall),
         "rolling": FullTable("the same over the twelve months that end here", rolling),
@@ -78,6 +95,11 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         "inputs": FullTable("files read", inputs_table(study)),
         "settings": FullTable("settings used", settings_table(study)),
     }
+
+
+def sidecar_name(key: str) -> str:
+    """Name of the CSV file that holds a full table; exhibits have names of their own."""
+    return key if key in BEHIND else f"all-{key}"
 
 
 def inputs_table(study: Study) -> pd.DataFrame:

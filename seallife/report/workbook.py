@@ -17,12 +17,11 @@ import pandas as pd
 
 from seallife.report.cautions import CAUTIONS, SHORT_CAUTION
 from seallife.report.format import date_text
-from seallife.report.tables import FullTable
+from seallife.report.tables import MOST_ROWS, FullTable, sidecar_name
 
 __all__ = ["workbook_bytes"]
 
 _CREATED = dt.datetime(2000, 1, 1)  # noqa: DTZ001  (a constant, so that equal input gives equal bytes)
-_MOST_ROWS = 1_048_575
 _MOST_TEXT = 32_767
 _UNITS = (
     ("_years", "y"), ("_years_low", "y"), ("_years_high", "y"), ("_h", "h"), ("_d", "d"),
@@ -70,11 +69,11 @@ def workbook_bytes(name: str, made: dt.date, tables: Mapping[str, FullTable]) ->
             "wrap": book.add_format({"text_wrap": True, "valign": "top"}),
             "date": book.add_format({"num_format": "yyyy-mm-dd"}),
             "whole": book.add_format({"num_format": "#,##0"}),
-            "real": book.add_format({"num_format": "#,##0.00"}),
+            "real": book.add_format({"num_format": "#,##0.00##"}),
         }
         front = book.add_worksheet("contents")
         for sheet, full in tables.items():
-            _write_table(book.add_worksheet(sheet), full.table, styles)
+            _write_table(book.add_worksheet(sheet), sheet, full.table, styles)
         _front(front, name, made, tables, styles)
         _cautions(book.add_worksheet("cautions"), styles)
     return buffer.getvalue()
@@ -93,10 +92,8 @@ def _front(
         sheet.write_string(4, column, head, styles["head"])
     for row, (key, full) in enumerate(tables.items(), start=5):
         sheet.write_url(row, 0, f"internal:'{key}'!A1", string=key)
-        meaning = full.meaning
-        if len(full.table) > _MOST_ROWS:
-            meaning += f" (first {_MOST_ROWS:,} rows; all are in tables/{key}.csv)"
-        sheet.write_string(row, 1, meaning, styles["wrap"])
+        where = _elsewhere(key) if len(full.table) > MOST_ROWS else ""
+        sheet.write_string(row, 1, full.meaning + where, styles["wrap"])
         sheet.write_number(row, 2, len(full.table), styles["whole"])
     sheet.write_url(5 + len(tables), 0, "internal:'cautions'!A1", string="cautions")
     sheet.write_string(5 + len(tables), 1, "what these figures must never be taken for")
@@ -113,11 +110,20 @@ def _cautions(sheet: Any, styles: dict[str, Any]) -> None:
     sheet.freeze_panes(1, 0)
 
 
-def _write_table(sheet: Any, table: pd.DataFrame, styles: dict[str, Any]) -> None:
+def _elsewhere(key: str) -> str:
+    """Where a table stands that is too long for the workbook."""
+    return f": too long for a sheet, see tables/{sidecar_name(key)}.csv"
+
+
+def _write_table(sheet: Any, key: str, table: pd.DataFrame, styles: dict[str, Any]) -> None:
     """One column at a time: its kind is settled once, not for each cell."""
-    rows = min(len(table), _MOST_ROWS)
+    rows = len(table)
+    if rows > MOST_ROWS:
+        # Part of a table would be taken for the whole of it.
+        sheet.write_string(0, 0, f"{rows:,} rows{_elsewhere(key)}", styles["bold"])
+        return
     for j, column in enumerate(table.columns):
-        values = table[column].iloc[:rows]
+        values = table[column]
         head = _with_unit(str(column))
         sheet.write_string(0, j, head, styles["head"])
         width = _write_column(sheet, j, values, styles)
@@ -163,7 +169,8 @@ def _write_column(sheet: Any, j: int, values: pd.Series, styles: dict[str, Any])
         elif isinstance(value, (int, float, np.number)):
             sheet.write_number(i, j, float(value))
         elif value != "":
-            text = str(value)[:_MOST_TEXT]
+            text = str(value)
+            text = text if len(text) <= _MOST_TEXT else f"{text[: _MOST_TEXT - 1]}…"
             longest = max(longest, len(text))
             sheet.write_string(i, j, text)
     return min(longest + 2, 60)

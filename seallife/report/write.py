@@ -20,7 +20,7 @@ from seallife.report.basis import record_span
 from seallife.report.exhibit import Page, PageSpec
 from seallife.report.html import html_text
 from seallife.report.pages import PAGES
-from seallife.report.tables import full_tables, versions
+from seallife.report.tables import BEHIND, MOST_ROWS, full_tables, sidecar_name, versions
 from seallife.report.workbook import workbook_bytes
 
 if TYPE_CHECKING:
@@ -62,17 +62,13 @@ def build_pages(study: Study, pages: Sequence[PageSpec] = PAGES) -> tuple[Page, 
         Two exhibits bear one name, so that their sidecars would be one file.
     """
     built = tuple(Page(p.name, p.title, p.build(study)) for p in pages)
-    seen: set[str] = set(_BEHIND)
+    seen: set[str] = set(BEHIND)
     for page in built:
         for exhibit in page.exhibits:
             if exhibit.name in seen:
                 raise InputError(f"'{exhibit.name}' names two exhibits", where=page.title)
             seen.add(exhibit.name)
     return built
-
-
-_BEHIND = ("lives", "removals", "findings", "positions")
-"""Full tables that are written beside the pages, for captions to point at."""
 
 
 def write_report(
@@ -117,8 +113,10 @@ def write_report(
     for page in pages:
         for exhibit in page.exhibits:
             content[f"tables/{exhibit.name}"] = _csv(exhibit.name, exhibit.table)
-    for key in _BEHIND:
-        content[f"tables/{key}"] = _csv(key, tables[key].table)
+    for key, full in tables.items():
+        if key in BEHIND or len(full.table) > MOST_ROWS:
+            file = sidecar_name(key)
+            content[f"tables/{file}"] = _csv(file, full.table)
     if "html" in formats:
         text = html_text(name, record_span(study), day, versions(), pages)
         content["html"] = ("seal-life.html", text.encode("utf-8"))

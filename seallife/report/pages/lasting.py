@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["build", "shown_classes"]
 
-_LIFE_COLUMNS = ("service_class", "lives", "failures_known", "b10", "b50", "fit_holds", "status")
+_LIFE_COLUMNS = ("service_class", "lives", "failures_known", "b10", "b50", "no_fit", "status")
 
 _READ_SHAPE = (
     "A shape above 1 means that the failure rate rises with age, from whatever cause: faces, "
@@ -42,16 +42,17 @@ def build(study: Study) -> tuple[Block, ...]:
         Exhibit(
             "classes",
             "Service classes",
-            f"MTBF and exposure on the calendar, all failures. Shape, B10 (age by which 10 % have "
-            f"failed) and the share still running in {ages}, from lives of known age; no share is "
-            f"given beyond the oldest seal seen. Early: failed within {rules.early_days} days, of "
+            "MTBF and exposure on the calendar, all failures. From lives of known age: shape and "
+            f"B10 (age by which 10 % have failed, in {ages}) by the Weibull fit, share still "
+            "running by Kaplan-Meier, none beyond the oldest seal seen. Early: failed within "
+            f"{rules.early_days} days, of "
             "installations watched that long or failed before. " + fit_basis(study),
             table,
             shown=shown_classes(study, table),
             rests_on=("lives",),
         ),
     ]
-    warnings = class_warnings(table)
+    warnings = class_warnings(table) + _curve_warnings(study)
     if warnings:
         blocks.append(Points("Classes to read with care", warnings))
     fits = study.fits
@@ -120,15 +121,14 @@ def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
         beyond = (table["oldest_years"] * (8766 if hours else 365.25) < age).tolist()
         out[f"Still running at {age:,.0f} {unit}"] = [
             "not seen that far" if b and t == CANNOT_TELL else t
-            for b, t in zip(beyond, _fitted(table, _shares(table, column)), strict=True)
+            for b, t in zip(beyond, _shares(table, column), strict=True)
         ]
     return pd.DataFrame(out)
 
 
 def _fitted(table: pd.DataFrame, texts: list[str]) -> list[str]:
-    """Replace figures of a fit that is not worth showing by its status."""
-    shown = zip(table["fit_holds"], table["status"], texts, strict=True)
-    return [t if holds else "few failures" if s == "ok" else str(s) for holds, s, t in shown]
+    """Replace figures of a fit that is not worth showing by words."""
+    return [words or text for words, text in zip(table["no_fit"], texts, strict=True)]
 
 
 def _intervals(table: pd.DataFrame, column: str, decimals: int | None = None) -> list[str]:
@@ -139,6 +139,17 @@ def _intervals(table: pd.DataFrame, column: str, decimals: int | None = None) ->
 def _shares(table: pd.DataFrame, column: str) -> list[str]:
     three = zip(table[column], table[f"{column}_low"], table[f"{column}_high"], strict=True)
     return [share_interval(v, a, b) for v, a, b in three]
+
+
+def _curve_warnings(study: Study) -> tuple[str, ...]:
+    """Say of a Kaplan-Meier curve that fell to zero while older seals still ran."""
+    curves = study.fits.curves.table
+    emptied = curves.loc[curves["status"] == "risk set emptied", "group"]
+    return tuple(
+        f"{name}: its steps fall to zero at an age at which the only seals watched had all failed; "
+        "older ones, seen from a later age on, ran longer. From there on the steps say nothing."
+        for name in emptied
+    )
 
 
 def _curve_table(study: Study) -> pd.DataFrame:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from seallife.figures.records import at_risk_figure
 from seallife.findings import SEVERITIES
-from seallife.history.mtbr import DEFINITIONS, mtbr
+from seallife.history import DEFINITIONS, mtbr
 from seallife.report.basis import UNIT, group_row, record_span
 from seallife.report.classtable import fit_years
 from seallife.report.exhibit import Block, Exhibit, Points, Text
@@ -173,7 +173,7 @@ def _sensitivity(study: Study) -> Exhibit:
         }
     )
     columns = [f"{stem}{s}" for stem in ("shape", "b10_years") for s in ("", "_low", "_high")]
-    columns += ["fit_holds", "status"]
+    columns += ["no_fit"]
     for fits, prefix in ((study.fits, ""), (study.fits_other, "other_")):
         part = fit_years(fits).set_index("service_class")[columns].add_prefix(prefix)
         table = table.join(part, on="group")
@@ -204,17 +204,10 @@ def _sensitivity(study: Study) -> Exhibit:
 
 
 def _by_age(table: pd.DataFrame, prefix: str, texts: list[str]) -> list[str]:
-    """Figures of fits that hold; the status of others; nothing for the fleet, which has no fit."""
-    holds, status = table[f"{prefix}fit_holds"].eq(True), table[f"{prefix}status"]
-    out = []
-    for group, held, word, text in zip(table["group"], holds, status, texts, strict=True):
-        if group == "whole fleet":
-            out.append("–")
-        elif held:
-            out.append(text)
-        else:
-            out.append("few failures" if word == "ok" else str(word))
-    return out
+    """Figures of fits, words where there is none; nothing for the fleet, which has no fit."""
+    words = table[f"{prefix}no_fit"].fillna("no lives")
+    three = zip(table["group"], words, texts, strict=True)
+    return ["–" if group == "whole fleet" else word or text for group, word, text in three]
 
 
 def _rules(study: Study) -> Exhibit:

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.figures.records import waterfall_figure
-from seallife.history.mtbr import mtbr
+from seallife.history import mtbr
 from seallife.report.basis import group_row, rate_basis, unknown_words
 from seallife.report.classtable import class_table
 from seallife.report.exhibit import Block, Exhibit, Points, Text
