@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from seallife.classes import EXCLUDED, Classes
+from seallife.errors import InputError
 from seallife.findings import join_findings, make_findings
 from seallife.intake import Fleet
 from seallife.register import Register, tag_key
@@ -47,6 +48,11 @@ def observe(fleet: Fleet, register: Register, classes: Classes) -> Observation:
 
     A stretch runs from commissioning or the begin of records to retirement or the end of data,
     and is cut at gaps in the records. A position without a shaft seal is never at risk.
+
+    Raises
+    ------
+    InputError
+        No position was ever at risk.
     """
     windows, findings = _windows(fleet, register)
     rows = register.table[["position_id", "record_id", "site", "commissioned", "retired"]]
@@ -85,6 +91,12 @@ def observe(fleet: Fleet, register: Register, classes: Classes) -> Observation:
             set_aside=True,
         )
     )
+    if kept.empty:
+        raise InputError(
+            "no seal position was in use while records were kept",
+            where="positions",
+            hint="look at commissioned and retired, and at [[windows]] in fleet.toml",
+        )
     columns = ["position_id", "site", "start", "end", "starts_with", "ends_with"]
     sites = windows.groupby("site", as_index=False).agg(start=("start", "min"), end=("end", "max"))
     return Observation(sites, kept[columns].reset_index(drop=True), join_findings(findings))

@@ -32,6 +32,7 @@ def test_help_names_every_command_and_carries_the_caution() -> None:
         assert one.returncode == 0
         for text in (done.stdout, one.stdout):
             assert "no reason to run past a leak limit" in " ".join(text.split())
+            assert "Local codes, licensed practice" in " ".join(text.split())
 
 
 def test_version() -> None:

@@ -8,7 +8,7 @@ import pytest
 from studies import no_failures, two_sites
 
 from seallife.figures.history import monthly_figure, rolling_figure, rolling_panels
-from seallife.report.measures import expected_counts
+from seallife.history import expected_counts
 
 OUTAGE = ((pd.Timestamp("2014-05-01"), pd.Timestamp("2014-06-01")),)
 

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -55,5 +57,5 @@ def test_a_phrase_of_two_languages_keeps_both() -> None:
 def test_hits_never_overlap(text: str) -> None:
     words = [fold_word(w) for w in split_words(f"seal pot {text} seal")]
     hits = list(LEXICON.find(words))
-    assert all(a.stop <= b.start for a, b in zip(hits, hits[1:], strict=False))
+    assert all(a.stop <= b.start for a, b in pairwise(hits))
     assert hits[0].kinds == {"support"}

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import pandas as pd
+import pytest
 from builders import fleet_of, seal_order
 
 from seallife.classes import assign_classes
+from seallife.errors import InputError
 from seallife.intake import Fleet
 from seallife.observation import Observation, observe
 from seallife.register import build_register
@@ -111,3 +113,8 @@ def test_a_site_without_window_and_records_is_left_out_and_said() -> None:
 def test_windows_are_given_with_the_first_day_after() -> None:
     window = _observe(fleet_of([{"tag": "P-1"}])).windows.iloc[0]
     assert window["end"] == pd.Timestamp("2026-01-01")
+
+
+def test_a_fleet_that_was_never_at_risk_is_refused_in_words() -> None:
+    with pytest.raises(InputError, match="no seal position was in use"):
+        _observe(fleet_of([{"tag": "P-1", "retired": "2012-01-01"}]))

@@ -132,7 +132,7 @@ def monthly_figure(expected: pd.DataFrame, outages: Sequence[Span] = ()) -> Figu
     ----------
     expected : pandas.DataFrame
         ``month``, ``failures``, ``expected``, ``low``, ``high``, ``outside``; see
-        `seallife.report.measures.expected_counts`.
+        `seallife.history.expected_counts`.
     outages : sequence of (start, end)
         Marked as strips behind the points.
     """

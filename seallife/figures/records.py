@@ -43,10 +43,8 @@ def waterfall_figure(waterfall: pd.DataFrame) -> Figure:
     sign = steps["kind"].map({"total": "", "loss": "−", "gain": "+"})
     texts = [f"{s}{n:,}" for s, n in zip(sign, steps["count"], strict=True)]
     total = (steps["kind"] == "total").to_numpy()
-    names = [
-        f"<b>{plain(s, 40)}</b>" if t else plain(s, 40)
-        for s, t in zip(steps["step"], total, strict=True)
-    ]
+    plain_names = [plain(step, 40) for step in steps["step"]]
+    names = [f"<b>{s}</b>" if t else s for s, t in zip(plain_names, total, strict=True)]
     bars = {
         "type": "bar",
         "orientation": "h",

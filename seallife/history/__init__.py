@@ -1,6 +1,16 @@
 """Are we getting better?"""
 
+from seallife.history.early import early_failures
 from seallife.history.mtbr import DEFINITIONS, MtbrHistory, mtbr_history
-from seallife.history.rates import compare_rates, mtbr
+from seallife.history.rates import compare_rates, expected_counts, mtbr, share_limits
 
-__all__ = ["DEFINITIONS", "MtbrHistory", "compare_rates", "mtbr", "mtbr_history"]
+__all__ = [
+    "DEFINITIONS",
+    "MtbrHistory",
+    "compare_rates",
+    "early_failures",
+    "expected_counts",
+    "mtbr",
+    "mtbr_history",
+    "share_limits",
+]

@@ -1,4 +1,4 @@
-"""Mean time between events and the ratio of two rates, with exact limits.
+"""Mean time between events, shares and the ratio of two rates, with exact limits.
 
 In: exposure and counts as plain numbers. Out: estimates with limits and words. Next:
 `seallife.history.mtbr`.
@@ -14,7 +14,9 @@ import pandas as pd
 
 from seallife.errors import InputError
 
-__all__ = ["compare_rates", "mtbr"]
+__all__ = ["compare_rates", "expected_counts", "mtbr", "share_limits"]
+
+Floats = npt.NDArray[np.float64]
 
 
 def mtbr(
@@ -97,6 +99,36 @@ def mtbr(
     )
 
 
+def share_limits(
+    part: npt.ArrayLike, whole: npt.ArrayLike, level: float = 0.90
+) -> tuple[Floats, Floats]:
+    """Between which limits does a share lie, given so many of so many?
+
+    Parameters
+    ----------
+    part, whole : array_like, shape (n,)
+        Counts.
+    level : float
+        Two-sided level.
+
+    Source
+    ------
+    Clopper & Pearson (1934), Biometrika 26: exact limits from the beta distribution.
+
+    Examples
+    --------
+    >>> [limit.round(3).tolist() for limit in share_limits([2], [20])]
+    [[0.018], [0.283]]
+    """
+    from scipy.special import betaincinv
+
+    k, n = np.asarray(part, float), np.asarray(whole, float)
+    alpha = (1 - level) / 2
+    low = np.where(k > 0, betaincinv(np.maximum(k, 1), n - k + 1, alpha), 0.0)
+    high = np.where(k < n, betaincinv(k + 1, np.maximum(n - k, 1), 1 - alpha), 1.0)
+    return np.where(n > 0, low, np.nan), np.where(n > 0, high, np.nan)
+
+
 def compare_rates(
     events: tuple[float, float], exposure: tuple[float, float], *, level: float = 0.90
 ) -> dict[str, float | str]:
@@ -120,19 +152,14 @@ def compare_rates(
     ------
     Conditional on the total, the later count is binomial; exact (Clopper-Pearson) limits.
     """
-    from scipy.special import betaincinv
-
     (n0, n1), (t0, t1) = events, exposure
     total = n0 + n1
-    alpha = (1 - level) / 2
     low, high, ratio = 0.0, np.inf, np.nan
     if t0 > 0 and t1 > 0 and total > 0:
-        p_low = betaincinv(n1, n0 + 1, alpha) if n1 else 0.0
-        p_high = betaincinv(n1 + 1, n0, 1 - alpha) if n0 else 1.0
-        low = float(p_low / (1 - p_low) * t0 / t1)
-        high = float(p_high / (1 - p_high) * t0 / t1) if p_high < 1 else np.inf
+        share = [float(limit[0]) for limit in share_limits([n1], [total], level)]
+        low, high = (p / (1 - p) * t0 / t1 if p < 1 else np.inf for p in share)
         ratio = n1 / t1 / (n0 / t0) if n0 else np.nan
-    years = _exposure_needed(n0, t0, t1, alpha)
+    years = _exposure_needed(n0, t0, t1, level)
     if high < 1:
         verdict, message = "improved", "the rate fell by more than chance explains"
     elif low > 1:
@@ -156,15 +183,57 @@ def compare_rates(
     }
 
 
-def _exposure_needed(n0: float, t0: float, t1: float, alpha: float) -> float:
+def _exposure_needed(n0: float, t0: float, t1: float, level: float) -> float:
     """Later exposure at which a halved rate would give an upper limit below one."""
-    from scipy.special import betaincinv
-
     if n0 <= 0 or t0 <= 0:
         return np.inf
-    for years in np.geomspace(max(t1, t0 / 20), 50 * t0, 60):
-        n1 = np.ceil(0.5 * n0 / t0 * years)
-        p = betaincinv(n1 + 1, n0, 1 - alpha)
-        if p / (1 - p) * t0 / years < 1:
-            return float(years)
-    return np.inf
+    years = np.geomspace(max(t1, t0 / 20), 50 * t0, 60)
+    halved = np.ceil(0.5 * n0 / t0 * years)
+    _, share = share_limits(halved, halved + n0, level)
+    shown = share / (1 - share) * t0 / years < 1
+    return float(years[np.argmax(shown)]) if shown.any() else np.inf
+
+
+def expected_counts(monthly: pd.DataFrame, level: float = 0.90) -> pd.DataFrame:
+    """How many failures would each month bring if the rate had never changed?
+
+    Parameters
+    ----------
+    monthly : pandas.DataFrame
+        Rows of one group of `MtbrHistory.monthly`.
+    level : float
+        At least this share of months lies within ``low`` to ``high`` by chance.
+
+    Returns
+    -------
+    pandas.DataFrame
+        month, exposure_years, failures, expected, low, high, outside. Months without time at risk
+        are left out.
+
+    Source
+    ------
+    Quantiles of the Poisson law whose mean is exposure times the rate of the whole record.
+    """
+    from scipy.special import pdtr, pdtrik
+
+    rows = monthly.loc[monthly["exposure_years"] > 0, ["month", "exposure_years", "failures"]]
+    rows = rows.reset_index(drop=True)
+    total = rows["exposure_years"].sum()
+    rate = rows["failures"].sum() / total if total > 0 else 0.0
+    mean = (rows["exposure_years"] * rate).to_numpy(dtype=float)
+    alpha = (1 - level) / 2
+    limits = []
+    for share in (alpha, 1 - alpha):
+        if rate == 0:
+            limits.append(np.zeros(len(rows)))
+            continue
+        first = np.maximum(np.ceil(pdtrik(share, mean) - 1e-9), 0)
+        # The inverse is continuous: one count less may do already.
+        less = np.maximum(first - 1, 0)
+        first = np.where(pdtr(less, mean) >= share, less, first)
+        limits.append(np.nan_to_num(first))
+    low, high = limits
+    failures = rows["failures"].to_numpy(dtype=float)
+    return rows.assign(
+        expected=mean, low=low, high=high, outside=(failures < low) | (failures > high)
+    )

@@ -12,7 +12,8 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 __all__ = ["Hit", "Lexicon", "fold_word", "split_words"]
 
@@ -23,8 +24,11 @@ Word = tuple[str, str]
 """How a word of a phrase matches ('whole', 'start', 'end' or 'number'), and its letters."""
 
 
-@dataclass(frozen=True)
-class Hit:
+_Phrase = tuple[tuple[Word, ...], frozenset[str], frozenset[str]]
+"""Words of a phrase, its kinds and languages."""
+
+
+class Hit(NamedTuple):
     """A phrase found: words ``start`` to ``stop`` of the text, its kinds and languages."""
 
     start: int
@@ -33,6 +37,7 @@ class Hit:
     languages: frozenset[str]
 
 
+@lru_cache(maxsize=100_000)
 def fold_word(text: str) -> str:
     """Return text without case and accents.
 
@@ -77,8 +82,14 @@ class Lexicon:
                     languages.add(language)
         # Longer phrases are tried first, then those with more letters.
         order = sorted(found, key=lambda p: (-len(p), -sum(len(w) for _, w in p), p))
-        self._phrases = [(p, frozenset(found[p][0]), frozenset(found[p][1])) for p in order]
+        self._phrases: list[_Phrase] = [
+            (p, frozenset(found[p][0]), frozenset(found[p][1])) for p in order
+        ]
         self._starting: dict[str, list[int]] = {}  # folded word -> phrases it can begin
+        self._pairs: dict[tuple[str, str], list[_Phrase]] = {}  # the same for a word and its next
+        self._numbered = [
+            n for n, p in enumerate(order) if p[0][0] == "number" or p[0][1][0].isdigit()
+        ]
 
     def find(self, words: list[str]) -> Iterator[Hit]:
         """Yield the phrases found among folded words, none overlapping, in order."""
@@ -93,18 +104,36 @@ class Lexicon:
 
     def _at(self, i: int, words: list[str]) -> Hit | None:
         """Find the longest phrase that begins here."""
-        word = words[i]
+        if not self._beginning(words[i]):
+            return None
+        pair = (words[i], words[i + 1] if i + 1 < len(words) else "")
+        fitting = self._pairs.get(pair)
+        if fitting is None:
+            fitting = self._pairs[pair] = self._fitting(*pair)
+        for pattern, kinds, languages in fitting:
+            rest = words[i + 2 : i + len(pattern)]
+            if len(pattern) <= 2 or (
+                len(rest) == len(pattern) - 2 and all(map(_fits, pattern[2:], rest))
+            ):
+                return Hit(i, i + len(pattern), kinds, languages)
+        return None
+
+    def _beginning(self, word: str) -> list[int]:
+        """Give the phrases that this word can begin; remembered, as words come again and again."""
         starting = self._starting.get(word)
         if starting is None:
-            starting = [n for n, (p, *_) in enumerate(self._phrases) if _fits(p[0], word)]
-            if not word[0].isdigit():  # numbers are without end, and few phrases begin with one
+            # Numbers are without end, and few phrases begin with one.
+            number = word[0].isdigit()
+            among = self._numbered if number else range(len(self._phrases))
+            starting = [n for n in among if _fits(self._phrases[n][0][0], word)]
+            if not number:
                 self._starting[word] = starting
-        for n in starting:
-            pattern, kinds, languages = self._phrases[n]
-            stop = i + len(pattern)
-            if stop <= len(words) and all(map(_fits, pattern[1:], words[i + 1 : stop])):
-                return Hit(i, stop, kinds, languages)
-        return None
+        return starting
+
+    def _fitting(self, word: str, after: str) -> list[_Phrase]:
+        """Give the phrases that these two words can begin."""
+        begun = (self._phrases[n] for n in self._beginning(word))
+        return [p for p in begun if len(p[0]) == 1 or (after and _fits(p[0][1], after))]
 
 
 def _pattern(phrase: str) -> tuple[Word, ...]:

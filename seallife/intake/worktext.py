@@ -15,6 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.resources import files
+from itertools import accumulate
 
 import numpy as np
 import pandas as pd
@@ -109,7 +110,7 @@ class _Text:
         self.written = split_words(text)
         self.words = [fold_word(w) for w in self.written]
         self.hits = [h for h in _lexicon().find(self.words) if "misleading" not in h.kinds]
-        self.sentence = np.cumsum([w in _FULL_STOPS for w in self.words]).tolist()
+        self.sentence = list(accumulate(w in _FULL_STOPS for w in self.words))
         self.joins = {i for h in self.hits if "and" in h.kinds for i in range(h.start, h.stop)}
         self.signs = {i for i, w in enumerate(self.words) if w in _SIGNS}
 

@@ -12,7 +12,8 @@ __all__ = ["CAUTIONS", "SHORT_CAUTION", "Caution"]
 SHORT_CAUTION = (
     "Figures describe groups of seals, never one seal, and are no reason to run past a leak "
     "limit, an alarm or a site rule.\n"
-    "Decisions stay with a competent engineer and the site's own procedures."
+    "Local codes, licensed practice and the maker's instructions prevail; decisions stay with a "
+    "competent engineer."
 )
 """Two lines for the head of a notebook or the end of a command's output."""
 

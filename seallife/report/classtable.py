@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from seallife.figures.life import no_fit_words, unit_years
+from seallife.history import early_failures
 from seallife.report.format import count, interval
-from seallife.report.measures import early_failures
 
 if TYPE_CHECKING:
     from seallife.life.fits import LifeFits

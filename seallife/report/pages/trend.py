@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 
 from seallife.figures.history import Span, monthly_figure, rolling_figure, rolling_panels
+from seallife.history import expected_counts
 from seallife.report.basis import group_row, rate_basis
 from seallife.report.exhibit import Block, Exhibit, Text
 from seallife.report.format import interval, level_text
-from seallife.report.measures import expected_counts
 from seallife.report.pages.year import verdict_texts
 
 if TYPE_CHECKING:

@@ -172,7 +172,7 @@ def _early(study: Study) -> str:
     installs, early = int(table["installs"].sum()), int(table["early"].sum())
     if installs < _FEW_INSTALLS:
         return ""
-    from seallife.report.measures import share_limits
+    from seallife.history import share_limits
 
     low, high = share_limits([early], [installs], study.settings.rules.level)
     told = share_interval(early / installs, low[0], high[0])
@@ -233,8 +233,10 @@ def requests(study: Study, most: int = 3) -> tuple[str, ...]:
     out = []
     for check, size in list(sizes.items())[:most]:
         first = asks[asks["check"] == check].iloc[0]
+        message = str(first["message"])
+        stop = "" if message.endswith(("?", ".", "!")) else "."
         out.append(
-            f"{count(size, 'record')}: {check}. {str(first['message'])[:1].upper()}"
-            f"{str(first['message'])[1:]}. (First: {first['record_id']}.)"
+            f"{count(size, 'record')}: {check}. {message[:1].upper()}{message[1:]}{stop} "
+            f"(First: {first['record_id']}.)"
         )
     return tuple(out)

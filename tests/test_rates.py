@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from seallife.history import early_failures, expected_counts, share_limits
 from seallife.lives import LifeTable
-from seallife.report.measures import early_failures, expected_counts, share_limits
 
 
 def _lives(rows: list[tuple[float, float, str, bool]]) -> LifeTable:
