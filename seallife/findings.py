@@ -10,6 +10,7 @@ result, and the finding's sentence says why.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -47,6 +48,12 @@ FINDING_COLUMNS = (
 
 def no_findings() -> pd.DataFrame:
     """Return an empty findings table."""
+    return _empty().copy()
+
+
+@lru_cache(maxsize=1)
+def _empty() -> pd.DataFrame:
+    """Build the empty table once: most columns of most files give no finding."""
     empty = pd.DataFrame({c: pd.Series(dtype=object) for c in FINDING_COLUMNS})
     return empty.astype({"set_aside": bool})
 

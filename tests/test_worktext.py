@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from seallife.intake.worktext import EVIDENCE, read_evidence, read_work
+from seallife.intake.evidence import EVIDENCE
+from seallife.intake.worktext import read_evidence, read_work
 from seallife.schema import REASONS
 
 FAILED, RISING, OTHER = "seal failed", "pulled on rising leakage", "other pump part"
@@ -120,6 +121,11 @@ LINES: list[tuple[str, str, str, str, bool]] = [
     ("Suction valve passing, replaced", C, WORK, "", False),
     ("MS plate welded on base", C, WORK, "", False),
     ("Motor bearings replaced", C, WORK, "", False),
+    ("Renewed seals on gearbox", C, WORK, "", False),
+    ("Compressor seal leaking, renewed", C, WORK, "", False),
+    ("Seal on manhole cover replaced", P, WORK, "", False),
+    ("Vibration checked ok, seal renewed", C, FAILED, "", False),
+    ("Seal renewed with bearings", "", OTHER, "", False),
     ("Monthly walkdown, no remarks", S, WORK, "", False),
     ("20 percent of lube oil lost", C, WORK, "", False),
     ("", C, WORK, "", False),

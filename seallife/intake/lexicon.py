@@ -1,6 +1,6 @@
 """Find the phrases of a word list in texts, longest first, whatever their case and accents.
 
-In: phrases by language and kind, a text. Out: `Hit`. Next: `seallife.intake.worktext`.
+In: phrases by language and kind, a text. Out: `Hit`. Next: `seallife.intake.evidence`.
 
 Texts are cut into words and signs; a hyphen or apostrophe between letters parts words, a dot
 inside an abbreviation is no full stop. In a phrase ``leak*`` lets a word go on, ``*dichtung``

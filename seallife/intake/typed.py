@@ -71,6 +71,9 @@ def typed_table(
     for column in table.columns:
         name = theirs.get(column.name)
         constant = source.constants.get(column.name, "")
+        if name is None and not constant:
+            out[column.name] = _blank(column, rows)
+            continue
         text = pd.Series(constant, index=rows, dtype=object) if name is None else raw.cells[name]
         where = f"{raw.name}, column '{name or column.name}'"
         if column.kind == "date":
@@ -84,6 +87,12 @@ def typed_table(
         out[column.name] = values
         findings.extend(found)
     return pd.DataFrame(out).reset_index(drop=True), findings
+
+
+def _blank(column: Column, rows: pd.Index) -> pd.Series:
+    """Return a column that the file does not have."""
+    dtype = _DTYPES[column.kind]
+    return pd.Series("" if dtype is object else None, index=rows, dtype=dtype)
 
 
 def _their_names(raw: RawFile, table: Table, source: Source) -> dict[str, str]:
