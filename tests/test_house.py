@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import importlib
+import json
 import subprocess
 import sys
 from pathlib import Path
@@ -101,3 +102,25 @@ def test_importing_every_module_loads_no_heavy_library_that_is_not_needed() -> N
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "notebooks").glob("*.ipynb")), ids=lambda p: p.name)
+def test_notebooks_are_thin_and_keep_checked_outputs_only(path: Path) -> None:
+    cells = json.loads(path.read_text("utf-8"))["cells"]
+    code = [c for c in cells if c["cell_type"] == "code"]
+    text = ["".join(c["source"]) for c in code]
+    assert len(code) <= 12
+    assert not any(line.startswith("def ") for t in text for line in t.splitlines())
+    assert "parameters" in code[0]["metadata"].get("tags", [])
+    first = "".join(cells[0]["source"])
+    assert "Question." in first
+    assert "never a reason to run a pump past a leak limit" in first
+    for c, t in zip(code, text, strict=True):
+        assert bool(c["outputs"]) == t.startswith("# NBVAL_CHECK_OUTPUT")
+
+
+def test_package_says_nothing_out_loud() -> None:
+    """T20 keeps out print; nothing writes to the standard streams but the command line."""
+    for path in MODULES:
+        if path.name != "cli.py":
+            assert "sys.stdout" not in path.read_text("utf-8"), path
