@@ -86,6 +86,7 @@ def run_study(fleet: Fleet) -> Study:
         register,
         watched,
         removals,
+        lives,
         clock,
         class_of,
         level=rules.level,

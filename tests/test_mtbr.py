@@ -6,14 +6,16 @@ from pathlib import Path
 
 import fleets
 import numpy as np
+import pandas as pd
 import pytest
+from builders import fleet_of, seal_order
 from hypothesis import given
 from hypothesis import strategies as st
 
 from seallife.errors import InputError
 from seallife.history import compare_rates, mtbr
 from seallife.intake import read_fleet
-from seallife.study import run_study
+from seallife.study import Study, run_study
 
 NIST = "NIST/SEMATECH e-Handbook of Statistical Methods, sec. 8.4.5.1"
 
@@ -237,3 +239,21 @@ def test_each_way_of_grouping_sums_to_the_whole(tmp_path: Path) -> None:
         assert (row.failures, len(year)) == (year.sum(), 12)
     # The records end on the first day of the last month, so it holds no time at risk.
     assert len(rolling) == len(monthly) - 12
+
+
+def test_a_pump_in_the_workshop_is_not_at_risk() -> None:
+    order = seal_order("P-1", "2018-01-01", work_end="2018-01-31")
+    study = run_study(fleet_of([{"tag": "P-1"}], work_orders=[order]))
+    row = study.history.overall.iloc[0]
+    assert row["exposure_years"] == pytest.approx((3653 - 30) / 365.25)
+    monthly = study.history.monthly.query("by == 'all'").set_index("month")
+    month = monthly.loc[pd.Timestamp("2018-01-01")]
+    assert month["exposure_years"] == pytest.approx(1 / 365.25)
+    assert (month["removals"], month["failures"]) == (1, 1)
+
+
+def test_time_at_risk_is_that_of_the_lives(demo_study: Study) -> None:
+    total = demo_study.history.overall.set_index("by").loc["all"]
+    lives = demo_study.lives.table
+    assert total["exposure_years"] == pytest.approx(lives["days"].sum() / 365.25)
+    assert total["exposure_h"] == pytest.approx(lives["hours"].sum())

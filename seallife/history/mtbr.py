@@ -1,6 +1,6 @@
 """Are we getting better? Mean time between repairs and between failures, with exact limits.
 
-In: `Observation`, `Removals`, groups of positions. Out: `MtbrHistory`. Next: `seallife.figures`,
+In: `Removals`, `LifeTable`, groups of positions. Out: `MtbrHistory`. Next: `seallife.figures`,
 `seallife.report`.
 
 MTBR is time at risk over all seal removals, planned ones included. MTBF is time at risk over
@@ -19,6 +19,7 @@ import pandas as pd
 from seallife.clocks import RunClock, day_number
 from seallife.events import Removals
 from seallife.history.rates import compare_rates, mtbr
+from seallife.lives import LifeTable
 from seallife.observation import Observation
 from seallife.register import Register
 from seallife.schema import DAYS_PER_YEAR
@@ -31,7 +32,7 @@ DEFINITIONS = {
 }
 _BY = ("all", "site", "unit", "service_class")
 _ROLLING_MONTHS = 12
-_CHUNK = 20_000  # stretches worked on at once, to bound memory
+_CHUNK = 20_000  # lives worked on at once, to bound memory
 
 Floats = npt.NDArray[np.float64]
 
@@ -72,6 +73,7 @@ def mtbr_history(
     register: Register,
     watched: Observation,
     removals: Removals,
+    lives: LifeTable,
     clock: RunClock,
     service_class: pd.Series,
     *,
@@ -82,8 +84,9 @@ def mtbr_history(
 
     Parameters
     ----------
-    register, watched, removals, clock
-        Positions, their time at risk, removals and run hours.
+    register, watched, removals, lives, clock
+        Positions, record windows, removals, lives and run hours. Time at risk is that of the
+        lives: while a seal is out for repair nothing is at risk.
     service_class : pandas.Series
         Position -> class.
     level : float
@@ -93,11 +96,12 @@ def mtbr_history(
     """
     groups = _groups(register, service_class)
     edges = _month_edges(watched)
-    days, hours = _exposure(watched, clock, edges)
+    spans = lives.table[["position_id", "entry", "exit"]]
+    days, hours = _exposure(spans, clock, edges)
     counts = _counts(removals, register, groups, edges, unknown_as)
     frames = []
     for by in _BY:
-        of = watched.stretches["position_id"].map(groups[by]).to_numpy()
+        of = spans["position_id"].map(groups[by]).to_numpy()
         names, code = np.unique(of.astype(str), return_inverse=True)
         for k, name in enumerate(names):
             mine = code == k
@@ -154,15 +158,14 @@ def _month_edges(watched: Observation) -> pd.DatetimeIndex:
 
 
 def _exposure(
-    watched: Observation, clock: RunClock, edges: pd.DatetimeIndex
+    spans: pd.DataFrame, clock: RunClock, edges: pd.DatetimeIndex
 ) -> tuple[Floats, Floats]:
-    """Days and hours at risk of each stretch in each month, shape (stretches, months)."""
-    rows = watched.stretches
+    """Days and hours at risk of each life in each month, shape (lives, months)."""
     edge = day_number(edges)
-    days, hours = np.empty((2, len(rows), len(edge) - 1))
-    for at in range(0, len(rows), _CHUNK):
-        part = rows.iloc[at : at + _CHUNK]
-        start, end = day_number(part["start"]), day_number(part["end"])
+    days, hours = np.empty((2, len(spans), len(edge) - 1))
+    for at in range(0, len(spans), _CHUNK):
+        part = spans.iloc[at : at + _CHUNK]
+        start, end = day_number(part["entry"]), day_number(part["exit"])
         cut = np.clip(edge[None, :], start[:, None], end[:, None])
         days[at : at + _CHUNK] = np.diff(cut, axis=1)
         names = part["position_id"].repeat(len(edge))
