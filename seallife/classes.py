@@ -51,8 +51,8 @@ class Classes:
     ----------
     table : pandas.DataFrame
         position_id, service_class, why (the rule that decided), sure (False where a rule higher
-        up for another class could not be judged for want of data), missing (the columns it
-        wanted).
+        up for another class could not be judged for want of data, and where no rule knows the
+        fluid), missing (the columns it wanted).
     rules : pandas.DataFrame
         The rule table used: order, service_class, why, positions (how many it decided).
     findings : pandas.DataFrame
@@ -171,6 +171,7 @@ def assign_classes(register: Register, rules: Mapping[str, Any] | None = None) -
     service_class = positions["service_class"].where(by_hand, UNCLASSIFIED).to_numpy(dtype=object)
     why = np.where(by_hand, "set by hand in the register", "no rule fits").astype(object)
     wanted: list[tuple[str, pd.Series]] = []  # class -> columns it was in doubt for
+    guessed = np.zeros(n, dtype=bool)  # taken by a rule that asks for no more than a name
     open_ = ~by_hand
     counts: list[tuple[int, str, str, int]] = []
     for i, rule in enumerate(raw["rules"], start=1):
@@ -183,10 +184,13 @@ def assign_classes(register: Register, rules: Mapping[str, Any] | None = None) -
             wanted.append((rule["class"], missing.where(open_ & worded, "")))
         service_class[hit], why[hit] = rule["class"], rule.get("why", "")
         open_ &= ~hit
+        guessed |= hit & bool(rule.get("named"))
         counts.append((i, rule["class"], rule.get("why", ""), int(hit.sum())))
     missing = pd.Series("", index=positions.index, dtype=object)
     for other, columns in wanted:
         missing = missing.mask((missing == "") & (service_class != other), columns)
+    guessed |= open_
+    missing = missing.mask(guessed & (missing == ""), "fluid")
     table = pd.DataFrame(
         {
             "position_id": positions["position_id"],
@@ -198,7 +202,7 @@ def assign_classes(register: Register, rules: Mapping[str, Any] | None = None) -
     )
     counted = pd.DataFrame(counts, columns=["order", "service_class", "why", "positions"])
     assert counted["positions"].sum() + by_hand.sum() + open_.sum() == n
-    return Classes(table, counted, _findings(table, positions["record_id"]))
+    return Classes(table, counted, _findings(table, positions["record_id"], positions["fluid"]))
 
 
 def _words_found(positions: pd.DataFrame, raw: Mapping[str, Any]) -> dict[int, Bools]:
@@ -251,10 +255,11 @@ def _measured(rule: Mapping[str, Any], positions: pd.DataFrame) -> tuple[Bools, 
     return fits, missing.mask(against, "")
 
 
-def _findings(table: pd.DataFrame, record_id: pd.Series) -> pd.DataFrame:
+def _findings(table: pd.DataFrame, record_id: pd.Series, fluid: pd.Series) -> pd.DataFrame:
     """Say which positions have no class, and which have one that rests on little."""
     lost = table["service_class"] == UNCLASSIFIED
-    unsure = ~table["sure"] & ~lost
+    strange = ~lost & (table["missing"] == "fluid")
+    unsure = ~table["sure"] & ~lost & ~strange
     return join_findings(
         [
             make_findings(
@@ -265,6 +270,16 @@ def _findings(table: pd.DataFrame, record_id: pd.Series) -> pd.DataFrame:
                 column="fluid",
                 value=table.loc[lost, "position_id"],
                 action=f"shown as {UNCLASSIFIED}",
+            ),
+            make_findings(
+                "fluid not known",
+                "ask",
+                record_id[strange],
+                "no rule knows '{value}' by name, and it was put with the chemicals; add its "
+                "name to class_rules, or set service_class by hand",
+                column="fluid",
+                value=fluid[strange],
+                action="taken as a chemical",
             ),
             make_findings(
                 "class rests on incomplete data",

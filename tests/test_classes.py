@@ -43,7 +43,7 @@ def _one(**row: object) -> pd.Series:
         ({"fluid": "Ash water", "temp_c": 60}, "SLURRY", "called a slurry"),
         ({"fluid": "Feed stock", "temp_c": 90, "vapour_kpa": 20, "sg": 0.8}, "HC-GEN", "other"),
         ({"fluid": "effluent", "ph": 2.9}, "CORR", "pH below 3"),
-        ({"fluid": "effluent", "ph": 3.0}, "CHEM", "another named liquid"),
+        ({"fluid": "effluent", "ph": 3.0}, "CHEM", "no rule knows"),
         ({"fluid": "effluent", "ph": 12.1}, "CORR", "pH above 12"),
         ({"fluid": "Schwefelsäure"}, "CORR", "called an acid or caustic"),
         ({"fluid": "HF"}, "CORR", "called an acid or caustic"),
@@ -73,7 +73,7 @@ def _one(**row: object) -> pd.Series:
         ({"fluid": "heavy fuel oil", "viscosity_cst": 15, "temp_c": 130}, "OIL", "called a lubr"),
         ({"fluid": "oil"}, "OIL", "called oil and no more"),
         ({"fluid": "gas oil", "viscosity_cst": 25, "temp_c": 40, "vapour_kpa": 1}, "HC-GEN", "oth"),
-        ({"fluid": "methanol"}, "CHEM", "another named liquid"),
+        ({"fluid": "methanol"}, "CHEM", "called an organic chemical"),
         ({"fluid": ""}, UNCLASSIFIED, "no rule fits"),
         ({"fluid": "", "solids_pct": 3.0}, "SLURRY", "solids"),
     ],
@@ -226,3 +226,31 @@ def test_a_rule_file_that_is_not_there(tmp_path: Path) -> None:
         load_class_rules(tmp_path / "none.toml")
     with pytest.raises(SettingsError, match="no such file"):
         load_class_rules(tmp_path)
+
+
+def test_a_fluid_that_no_rule_knows_is_never_sure() -> None:
+    got = assign_classes(_register({"fluid": "zorblax"}, {}, {"fluid": "MEK"}))
+    assert got.table["service_class"].tolist() == ["CHEM", "UNCLASSIFIED", "CHEM"]
+    assert got.table["sure"].tolist() == [False, False, True]
+    asked = got.findings[got.findings["severity"] == "ask"]
+    assert asked["check"].tolist() == ["no service class", "fluid not known"]
+    assert "'zorblax'" in asked.iloc[1]["message"]
+
+
+@pytest.mark.parametrize(
+    ("position", "service_class"),
+    [
+        ({"fluid": "Rohöl", "temp_c": 230}, "HC-HOT"),
+        ({"fluid": "Vakuumrückstand", "temp_c": 330, "vapour_kpa": 2}, "HC-HOT"),
+        ({"fluid": "Flüssiggas"}, "HC-FLASH"),
+        ({"fluid": "Kalkmilch"}, "SLURRY"),
+        ({"fluid": "Aminlösung reich"}, "SOUR"),
+        ({"fluid": "Ammoniak"}, "CHEM"),
+    ],
+)
+def test_german_fluids(position: dict[str, object], service_class: str) -> None:
+    got = assign_classes(_register(position)).table.iloc[0]
+    assert (got["service_class"], got["why"].startswith("a fluid that no rule")) == (
+        service_class,
+        False,
+    )

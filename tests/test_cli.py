@@ -122,3 +122,13 @@ def test_an_output_folder_that_cannot_be_written_is_one_sentence(tmp_path: Path)
     done = _run("report", folder, "-o", tmp_path / "out")
     assert done.returncode == 2
     assert done.stderr.count("\n") == 1
+
+
+def test_demo_never_overwrites_a_fleet(tmp_path: Path) -> None:
+    folder = fleets.write_braking_grids(tmp_path / "mine")
+    before = (folder / "fleet.toml").read_bytes()
+    done = _run("demo", folder)
+    assert done.returncode == 2
+    assert "not empty" in done.stderr
+    assert (folder / "fleet.toml").read_bytes() == before
+    assert not (folder / "truth").exists()

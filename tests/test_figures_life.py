@@ -12,13 +12,29 @@ from seallife.figures.life import no_fit_words, survival_figure, unit_years
 
 def test_steps_are_the_kaplan_meier_curve_in_years() -> None:
     fits = grids().fits
-    trace = next(t for t in survival_figure(fits).data if t.name == "BATCH 1 Kaplan-Meier")
+    lines = {t.name: t for t in survival_figure(fits).data}
+    solid, thin = lines["BATCH 1 Kaplan-Meier"], lines["BATCH 1 Kaplan-Meier, few at risk"]
     curve = fits.curves.curves
     curve = curve[curve["group"] == "BATCH 1"]
-    np.testing.assert_allclose(trace.x[1:-1], curve["age"] / 365.25, atol=1e-4)
-    np.testing.assert_allclose(trace.y[1:-1], curve["survival"], atol=1e-5)
-    assert trace.y[0] == 1
-    assert trace.line.shape == "hv"
+    x, y = np.r_[solid.x[:-1], thin.x], np.r_[solid.y[:-1], thin.y]
+    np.testing.assert_allclose(x[1:-1], curve["age"] / 365.25, atol=1e-4)
+    np.testing.assert_allclose(y[1:-1], curve["survival"], atol=1e-5)
+    assert y[0] == 1
+    assert solid.line.shape == thin.line.shape == "hv"
+    # The solid line goes up to the first step with fewer than five at risk, not down it.
+    first = curve[curve["at_risk"] < 5].iloc[0]
+    assert solid.x[-1] == thin.x[0] == pytest.approx(first["age"] / 365.25, abs=1e-4)
+    assert solid.y[-1] == solid.y[-2]
+    assert (thin.line.dash, solid.line.dash) == ("dot", "solid")
+
+
+def test_a_class_without_failures_has_its_lower_limit_drawn() -> None:
+    fits = no_failures().fits
+    none = fits.table.loc[fits.table["failures"] == 0, "service_class"].iloc[0]
+    drawn = {t.name: t for t in survival_figure(fits).data}
+    band = drawn[f"{none} interval"]
+    low = np.array([v for v in band.y if v is not None], dtype=float)
+    assert 0 < low[np.isfinite(low)].min() < 1
 
 
 def test_dashed_line_is_the_weibull_law_to_the_oldest_seal_and_no_further() -> None:

@@ -257,3 +257,14 @@ def test_time_at_risk_is_that_of_the_lives(demo_study: Study) -> None:
     lives = demo_study.lives.table
     assert total["exposure_years"] == pytest.approx(lives["days"].sum() / 365.25)
     assert total["exposure_h"] == pytest.approx(lives["hours"].sum())
+
+
+def test_a_month_that_is_not_over_is_in_no_year(tmp_path: Path) -> None:
+    """Records that end on 3 October: the last twelve months are those to the end of September."""
+    orders = [seal_order("P-1", "2025-10-02"), seal_order("P-1", "2025-03-02")]
+    history = run_study(fleet_of([{"tag": "P-1"}], end="2025-10-03", work_orders=orders)).history
+    recent = history.recent.iloc[0]
+    assert recent["failures_after"] == 1
+    assert recent["years_after"] == pytest.approx(365 / 365.25, abs=0.01)
+    assert history.rolling["month"].max() == pd.Timestamp("2025-09-01")
+    assert history.overall.iloc[0]["failures"] == 2

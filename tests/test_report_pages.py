@@ -161,7 +161,7 @@ def test_share_beyond_the_oldest_seal_is_not_given() -> None:
     assert (table["oldest_years"] * 365.25 < 1_041).all()
     assert table["survival_1042d"].isna().all()
     shown = shown_classes(study, table)
-    assert set(shown["Still running at 1,042 d"]) == {"not seen that far"}
+    assert set(shown["Still running at 1,042 d"]) == {"not seen"}
     assert shown["Still running at 365 d"].str.contains("%").all()
 
 

@@ -55,7 +55,7 @@ gaps = [[2020-03-01, 2020-05-31]]
 level = 0.8
 clock = "calendar"
 [codes.wo_type]
-PM01 = "corrective"
+FIX = "corrective"
 [codes.priority]
 1 = "anything"
 """,
@@ -63,7 +63,7 @@ PM01 = "corrective"
     assert settings.class_rules == "ours.toml"
     assert settings.windows[0].gaps == ((date(2020, 3, 1), date(2020, 5, 31)),)
     assert settings.rules.clock == "calendar"
-    assert settings.codes["wo_type"] == {"PM01": "corrective"}
+    assert settings.codes["wo_type"] == {"FIX": "corrective"}
     assert settings.sources[0].columns == {"tag": "Tag No"}
 
 

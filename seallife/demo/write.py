@@ -26,6 +26,7 @@ from seallife.demo.register import site_register, true_register
 from seallife.demo.simulate import TrueFleet, simulate_fleet
 from seallife.demo.stores import changes, issues, outages, stock
 from seallife.demo.tools import each, load_toml
+from seallife.errors import InputError
 
 __all__ = ["DemoTables", "demo_tables", "write_demo"]
 
@@ -43,10 +44,10 @@ _DATE_STYLE = {
 _CODES: dict[str, dict[str, dict[str, str]]] = {
     sc.SKARROW: {
         "wo_type": {
-            "corrective": "PM01",
-            "planned": "PM02",
-            "project": "PM03",
-            "inspection": "PM05",
+            "corrective": "FIX",
+            "planned": "PLAN",
+            "project": "PROJ",
+            "inspection": "LOOK",
         },
         "status": {"done": "Done", "open": "Open", "cancelled": "Void"}
         | {"in use": "In use", "retired": "Retired"},
@@ -219,7 +220,8 @@ def write_demo(folder: str | Path, seed: int = sc.DEFAULT_SEED) -> DemoTables:
     Parameters
     ----------
     folder : str or path
-        Made if missing; files of the same names are overwritten, others are left alone.
+        Made if missing. An earlier invented fleet there is overwritten; a folder with anything
+        else in it is refused.
     seed : int
         Same seed, same bytes.
 
@@ -227,9 +229,20 @@ def write_demo(folder: str | Path, seed: int = sc.DEFAULT_SEED) -> DemoTables:
     -------
     DemoTables
         What was written, with the truth.
+
+    Raises
+    ------
+    InputError
+        The folder holds files of another kind: they could be a real fleet's.
     """
-    demo = demo_tables(seed)
     target = Path(folder)
+    if target.is_dir() and any(target.iterdir()) and not (target / "truth/truth.toml").is_file():
+        raise InputError(
+            "the folder is not empty and holds no invented fleet",
+            where=str(folder),
+            hint="name a new folder, so that nothing of yours is overwritten",
+        )
+    demo = demo_tables(seed)
     (target / "truth").mkdir(parents=True, exist_ok=True)
     settings = files("seallife.demo").joinpath("fleet.toml").read_text(encoding="utf-8")
     parts = [("fleet.toml", settings.encode()), ("README.md", _readme(demo).encode())]

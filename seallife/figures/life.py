@@ -99,7 +99,7 @@ def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
         here = {"xaxis": f"x{k}", "yaxis": f"y{k}"}
         row = table.iloc[i]
         steps = slice(int(curves.offsets[i]), int(curves.offsets[i + 1]))
-        traces += [t | here for t in _curve(curves, steps, name, oldest[i], year)]
+        traces += [t | here for t in _curve(curves, steps, name, oldest[i], year, at_risk[i][1])]
         if holds[i]:
             traces += [t | here for t in _law(row, fits.unit, name, oldest[i], year)]
         layout[f"xaxis{k}"] = {
@@ -135,37 +135,61 @@ def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
     return draw(traces, layout, notes=notes, height=100 + 185 * rows)
 
 
+_FEW_AT_RISK = 5
+
+
 def _curve(
-    curves: Any, steps: slice, name: str, oldest: float, year: float
+    curves: Any, steps: slice, name: str, oldest: float, year: float, watched: float
 ) -> list[dict[str, Any]]:
-    """Kaplan-Meier steps from age 0 to the oldest age, and the band of their limits."""
+    """Kaplan-Meier steps from age 0 to the oldest age, and the band of their limits.
+
+    ``watched`` is how many were at risk at the first age marked: what a class without failures
+    rests on.
+    """
     if not np.isfinite(oldest) or oldest <= 0:
         # plotly draws no axes where no trace is
         return [line([None], [None], f"{name} Kaplan-Meier")]
     age = np.r_[0.0, curves.age[steps] / year, oldest]
+    risk = np.r_[np.nan, curves.at_risk[steps], np.nan]
+    # Before the first failure the curve has no limits of its own, but that none of n failed has.
+    n = risk[1] if len(risk) > 2 else watched
+    least = ((1 - curves.level) / 2) ** (1 / n) if n >= 1 else np.nan
     values = {}
-    for key, first in (("survival", 1.0), ("low", np.nan), ("high", np.nan)):
+    for key, first in (("survival", 1.0), ("low", least), ("high", 1.0)):
         inner = getattr(curves, key)[steps]
         values[key] = np.r_[first, inner, inner[-1] if len(inner) else first]
-    risk = np.r_[np.nan, curves.at_risk[steps], np.nan]
-    words = ["" if np.isnan(n) else f", {n:,.0f} seals at risk" for n in risk]
     # A curve of many hundred steps is drawn with as many as an eye can tell.
     keep = _thinned(len(age))
+    age, risk, share = age[keep], risk[keep], values["survival"][keep]
+    words = np.array(["" if np.isnan(r) else f", {r:,.0f} seals at risk" for r in risk])
     hours = f" ({HOURS_PER_YEAR:,.0f} h a year)" if year == HOURS_PER_YEAR else ""
-    return [
-        band(age[keep], values["low"][keep], values["high"][keep], f"{name} interval", step=True),
-        line(
-            age[keep].round(4).tolist(),
-            values["survival"][keep].round(5).tolist(),
-            f"{name} Kaplan-Meier",
+
+    def steps_of(x: Floats, y: Floats, said: Any, title: str, **style: Any) -> dict[str, Any]:
+        return line(
+            x.round(4).tolist(),
+            y.round(5).tolist(),
+            title,
             step=True,
-            customdata=[words[j] for j in keep],
+            customdata=said.tolist(),
             hovertemplate=(
-                f"{name}: %{{y:.0%}} still running at %{{x:.2f}} y{hours}"
-                "%{customdata}<extra></extra>"
+                f"{name}: %{{y:.0%}} still running at %{{x:.2f}} y{hours}%{{customdata}}"
+                "<extra></extra>"
             ),
-        ),
+            **style,
+        )
+
+    # Where few are at risk one failure is a cliff: up to there the line is solid, then dotted.
+    few = np.flatnonzero(risk < _FEW_AT_RISK)
+    cut = int(few[0]) if len(few) else len(age)
+    level = np.r_[share[:cut], share[cut - 1 : cut]][: len(age[: cut + 1])]
+    drawn = [
+        band(age, values["low"][keep], values["high"][keep], f"{name} interval", step=True),
+        steps_of(age[: cut + 1], level, words[: cut + 1], f"{name} Kaplan-Meier"),
     ]
+    if cut < len(age):
+        title = f"{name} Kaplan-Meier, few at risk"
+        drawn.append(steps_of(age[cut:], share[cut:], words[cut:], title, dash="dot", width=1.2))
+    return drawn
 
 
 def _thinned(n: int, most: int = 250) -> npt.NDArray[np.int64]:

@@ -48,14 +48,14 @@ class MtbrHistory:
         unknown (removals of unknown reason, counted among the failures where the rules say so).
     rolling : pandas.DataFrame
         The same summed over the twelve months that end with ``month``, with mtbr_years and
-        mtbf_years and their limits ``_low``, ``_high``. Neighbouring rows share eleven months:
-        never test them for a trend.
+        mtbf_years and their limits ``_low``, ``_high``; whole months only. Neighbouring rows
+        share eleven months: never test them for a trend.
     overall : pandas.DataFrame
         The whole of the records, one row a group, with positions and on both clocks
         (``mtbf_run_years`` counts run hours, 8,766 h a year).
     recent : pandas.DataFrame
-        The last twelve months against the three years before: ratio of failure rates, limits,
-        verdict, message.
+        The last twelve whole months against up to three years before: ratio of failure rates,
+        limits, verdict, message.
     level : float
     unknown_as : str
         How removals of unknown reason are counted.
@@ -125,11 +125,13 @@ def mtbr_history(
         count = groups[by].value_counts().rename_axis("group").reset_index(name="positions")
         sizes.append(count.assign(by=by))
     size = pd.concat(sizes)
+    # A month that the records do not reach the end of would make a year of eleven months.
+    whole = monthly[monthly["month"].isin(edges[:-1][edges[1:] <= watched.windows["end"].max()])]
     return MtbrHistory(
         monthly,
-        _rolling(monthly, level),
+        _rolling(whole, level),
         _overall(monthly, size, level),
-        _recent(monthly, level),
+        _recent(whole, level),
         level,
         unknown_as,
     )
@@ -246,6 +248,8 @@ def _overall(monthly: pd.DataFrame, size: pd.DataFrame, level: float) -> pd.Data
 def _recent(monthly: pd.DataFrame, level: float) -> pd.DataFrame:
     """Compare the last twelve months with up to three years before."""
     last = monthly.loc[monthly["exposure_years"] > 0, "month"].max()
+    if pd.isna(last):
+        last = monthly["month"].max()
     months_ago = (
         (last.year - monthly["month"].dt.year) * 12 + last.month - monthly["month"].dt.month
     )

@@ -14,20 +14,24 @@ from seallife.figures.life import axis_words, survival_figure
 from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import CANNOT_TELL, interval, share_interval
+from seallife.report.format import CANNOT_TELL, count, interval, share_interval
 
 if TYPE_CHECKING:
     from seallife.study import Study
 
 __all__ = ["build", "shown_classes"]
 
+_ENOUGH_FAILURES = 10  # likelihood-ratio intervals of a shape are too short below
+_ENOUGH_PUMPS = 3
+
 _LIFE_COLUMNS = ("service_class", "lives", "failures_known", "b10", "b50", "no_fit", "status")
 
 _READ_SHAPE = (
     "A shape above 1 means that the failure rate rises with age, from whatever cause: faces, "
-    "elastomers, deposits, the machine. Around 1 failures come at any age, and renewing a sound "
-    "seal gains nothing; below 1 they come mostly early. Only where the whole interval lies on "
-    "one side of 1 do the records decide."
+    "elastomers, deposits, the machine. Around 1 failures come at any age, and age alone is no "
+    "reason for a renewal; below 1 they come mostly early. Only where the whole interval lies on "
+    "one side of 1 do the records decide. Renewals that law, safety or the maker ask for stand, "
+    "whatever the shape."
 )
 
 
@@ -52,7 +56,7 @@ def build(study: Study) -> tuple[Block, ...]:
             rests_on=("lives",),
         ),
     ]
-    warnings = class_warnings(table) + _curve_warnings(study)
+    warnings = class_warnings(table) + _thin_classes(study, table) + _curve_warnings(study)
     if warnings:
         blocks.append(Points("Classes to read with care", warnings))
     fits = study.fits
@@ -120,7 +124,7 @@ def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
         unit = "h" if hours else "d"
         beyond = (table["oldest_years"] * (8766 if hours else 365.25) < age).tolist()
         out[f"Still running at {age:,.0f} {unit}"] = [
-            "not seen that far" if b and t == CANNOT_TELL else t
+            "not seen" if b and t == CANNOT_TELL else t
             for b, t in zip(beyond, _shares(table, column), strict=True)
         ]
     return pd.DataFrame(out)
@@ -139,6 +143,23 @@ def _intervals(table: pd.DataFrame, column: str, decimals: int | None = None) ->
 def _shares(table: pd.DataFrame, column: str) -> list[str]:
     three = zip(table[column], table[f"{column}_low"], table[f"{column}_high"], strict=True)
     return [share_interval(v, a, b) for v, a, b in three]
+
+
+def _thin_classes(study: Study, table: pd.DataFrame) -> tuple[str, ...]:
+    """Say of a fitted class that its failures are few, or come from few pumps."""
+    lives = study.lives.table
+    failed = lives[lives["age_known"] & (lives["end"] == "failed")]
+    pumps = failed.groupby("service_class")["tag"].nunique()
+    out = []
+    for row in table[table["no_fit"] == ""].to_dict("records"):
+        name, n = row["service_class"], row["failures_known_age"]
+        from_pumps = int(pumps.get(name, 0))
+        if n < _ENOUGH_FAILURES or from_pumps < _ENOUGH_PUMPS:
+            out.append(
+                f"{name}: {count(n, 'failure')} of known age, from {count(from_pumps, 'pump')}. "
+                "Its shape and B10 are first signs: the intervals are too short for so few."
+            )
+    return tuple(out)
 
 
 def _curve_warnings(study: Study) -> tuple[str, ...]:
