@@ -104,10 +104,8 @@ def likelihood_intervals(
     if drop is None or not top.found.any():
         return out
     steps = (np.sqrt(top.covariance[0]), np.sqrt(top.covariance[2]))
-    # many failures make the region a plain ellipse, of which few points tell enough
-    points = 24 if failed.sum(np.ones(len(failed.x))).min() < 20 else 8
     with np.errstate(invalid="ignore"):
-        rim = trace(surface, (top.log_sigma, top.mu, top.value), steps, drop, points)
+        rim = trace(surface, (top.log_sigma, top.mu, top.value), steps, drop)
     height = top.value - drop
     low, high, _ = extremes(surface, rim, quantities, height, steps)
     k = np.arange(len(quantities))
