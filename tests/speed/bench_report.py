@@ -18,6 +18,9 @@ import pytest
 pytestmark = pytest.mark.speed
 
 DEMO = Path(__file__).parents[2] / "data_demo"
+# What the reference cost on the quiet two-core machine where the limits were set: a limit in
+# seconds is held as its ratio to the reference, so that a slower or a busy machine moves both.
+QUIET_IMPORT_S = 1.2
 LIBRARIES = (
     "import numpy, pandas, scipy.special, pydantic, plotly, jinja2, xlsxwriter, openpyxl, pint"
 )
@@ -60,8 +63,7 @@ def test_demo_report(reference: float, tmp_path: Path) -> None:
         "-m", "seallife.cli", "report", str(DEMO), "-o", str(tmp_path), repeat=2
     )
     print(f"\ndemo report {seconds:.2f} s, {seconds / reference:.1f} x imports, {memory:.0f} MB")
-    assert seconds < 8.0
-    assert seconds / reference < 8.0
+    assert seconds / reference < 8.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
@@ -71,7 +73,7 @@ def test_twenty_thousand_lives(reference: float, tmp_path: Path) -> None:
         "-m", "seallife.cli", "report", str(folder), "-o", str(tmp_path / "out"), repeat=1
     )
     print(f"\n20,000 lives {seconds:.2f} s, {seconds / reference:.1f} x imports, {memory:.0f} MB")
-    assert seconds < 20.0
+    assert seconds / reference < 20.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
