@@ -9,6 +9,7 @@ from conftest import TinyFleet
 
 from seallife.errors import InputError, SettingsError
 from seallife.intake import Fleet, read_fleet
+from seallife.intake.byhand import HAND_SET
 from seallife.schema import TABLES
 
 REGISTER = "tag;End;Temp F\nP-101A;drive;212\nP-101B;free;350\n"
@@ -77,7 +78,9 @@ def test_every_table_can_be_asked_for(tmp_path: Path, tiny_fleet: TinyFleet) -> 
     fleet = read_fleet(tiny_fleet(tmp_path))
     for name, table in TABLES.items():
         frame = fleet[name]
-        assert tuple(frame.columns) == ("record_id", *table.names)
+        by_hand = [c.name for c in HAND_SET.get(name, {}).values()]
+        assert tuple(frame.columns) == ("record_id", *table.names, *by_hand)
+        assert (frame[by_hand] == "").all(axis=None)
         for c in table.columns:
             kind = {"date": "M", "number": "f"}.get(c.kind, "O")
             assert frame[c.name].dtype.kind == kind, (name, c.name)

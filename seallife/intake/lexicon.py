@@ -11,14 +11,20 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
-__all__ = ["Hit", "Lexicon", "fold_word", "split_words"]
+__all__ = ["UNKNOWN", "Hit", "Lexicon", "fold_word", "split_words"]
+
+UNKNOWN = "_"
+"""Stands for a word that is in no phrase: a name, say. Texts then share patterns."""
 
 _JOINED = re.compile(r"(?<=\w)[-'’](?=\w)|(?<![^\W_]{2})(?<=\w)\.(?=\w)")
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_]+|[.,;!?&+/()-]")
+
+_REMEMBERED = 200_000  # words; names and numbers are without end
+_MENDED_LETTERS = 6  # a shorter word with two letters swapped is too often another word
 
 Word = tuple[str, str]
 """How a word of a phrase matches ('whole', 'start', 'end' or 'number'), and its letters."""
@@ -85,13 +91,49 @@ class Lexicon:
         self._phrases: list[_Phrase] = [
             (p, frozenset(found[p][0]), frozenset(found[p][1])) for p in order
         ]
+        self._folded: dict[str, str] = {}  # word as written -> folded and mended
+        pieces = {piece for p in order for piece in p if len(piece[1]) >= _MENDED_LETTERS - 1}
+        self._whole = {w for p in order for how, w in p if how == "whole"}
+        self._stems = tuple(sorted({w for p in order for how, w in p if how == "start"}))
+        self._tails = tuple(sorted({w for p in order for how, w in p if how == "end"}))
+        self._long_whole = {w for how, w in pieces if how == "whole"}
+        self._long_stems = tuple(sorted({w for how, w in pieces if how == "start"}))
         self._starting: dict[str, list[int]] = {}  # folded word -> phrases it can begin
         self._pairs: dict[tuple[str, str], list[_Phrase]] = {}  # the same for a word and its next
-        self._numbered = [
-            n for n, p in enumerate(order) if p[0][0] == "number" or p[0][1][0].isdigit()
-        ]
+        self._first: dict[str, list[int]] = {}  # first words of phrases, by how and where to look
+        for n, ((how, letters), *_) in enumerate(order):
+            place = {"whole": f"={letters}", "start": letters[:1], "end": "*", "number": "#"}[how]
+            self._first.setdefault(place, []).append(n)
 
-    def find(self, words: list[str]) -> Iterator[Hit]:
+    def fold(self, written: str) -> str:
+        """Return a word without case and accents, or `UNKNOWN` where no phrase holds it.
+
+        Two letters that are swapped are set right: swapped neighbours are the commonest slip of the
+        keyboard that makes no other word, so an unknown word of some length is read as the one of
+        the lists that it then is.
+        """
+        folded = self._folded.get(written)
+        if folded is None:
+            folded = self._mended(fold_word(written))
+            if len(self._folded) < _REMEMBERED:
+                self._folded[written] = folded
+        return folded
+
+    def _mended(self, word: str) -> str:
+        """Set two swapped letters right, where the word is in no list as it stands."""
+        if word in self._whole or not word.isalpha():
+            return word
+        if word.startswith(self._stems) or word.endswith(self._tails):
+            return word
+        if len(word) < _MENDED_LETTERS:
+            return UNKNOWN
+        for i in range(len(word) - 1):
+            turned = word[:i] + word[i + 1] + word[i] + word[i + 2 :]
+            if turned in self._long_whole or turned.startswith(self._long_stems):
+                return turned
+        return UNKNOWN
+
+    def find(self, words: Sequence[str]) -> Iterator[Hit]:
         """Yield the phrases found among folded words, none overlapping, in order."""
         i = 0
         while i < len(words):
@@ -102,7 +144,7 @@ class Lexicon:
                 yield hit
                 i = hit.stop
 
-    def _at(self, i: int, words: list[str]) -> Hit | None:
+    def _at(self, i: int, words: Sequence[str]) -> Hit | None:
         """Find the longest phrase that begins here."""
         if not self._beginning(words[i]):
             return None
@@ -122,11 +164,10 @@ class Lexicon:
         """Give the phrases that this word can begin; remembered, as words come again and again."""
         starting = self._starting.get(word)
         if starting is None:
-            # Numbers are without end, and few phrases begin with one.
-            number = word[0].isdigit()
-            among = self._numbered if number else range(len(self._phrases))
-            starting = [n for n in among if _fits(self._phrases[n][0][0], word)]
-            if not number:
+            places = (f"={word}", word[0], "*", "#")
+            among = [n for place in places for n in self._first.get(place, ())]
+            starting = sorted(n for n in among if _fits(self._phrases[n][0][0], word))
+            if len(self._starting) < _REMEMBERED:
                 self._starting[word] = starting
         return starting
 

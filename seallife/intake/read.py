@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import glob
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
 
 from seallife.errors import InputError
 from seallife.findings import join_findings
+from seallife.intake.correct import apply_overrides, no_overrides, settle
 from seallife.intake.files import RawFile, read_cells
+from seallife.intake.overrides import OVERRIDES_FILE, read_overrides
 from seallife.intake.typed import empty_table, typed_table
 from seallife.schema import TABLES
 from seallife.settings import SETTINGS_FILE, Settings, Source, load_settings
@@ -39,6 +41,9 @@ class Fleet:
         What could not be read, see `seallife.findings`.
     inputs : pandas.DataFrame
         One row a file: table, file, rows, encoding, sha256.
+    overrides : pandas.DataFrame
+        One row a correction of the site's ``overrides.csv``, already in ``tables`` where it could
+        be used: see `seallife.intake.correct.Corrected`.
     """
 
     folder: Path
@@ -46,6 +51,7 @@ class Fleet:
     tables: Mapping[str, pd.DataFrame]
     findings: pd.DataFrame
     inputs: pd.DataFrame
+    overrides: pd.DataFrame = field(default_factory=no_overrides)
 
     def __getitem__(self, table: str) -> pd.DataFrame:
         """Return a table; an empty one with all columns where the site has none."""
@@ -74,6 +80,11 @@ def read_fleet(folder: Path | str, settings: Settings | None = None) -> Fleet:
     InputError
         A file is missing, empty or unreadable, lacks a column it was said to have, or holds
         dates that can be read two ways; the sentence says where and what to do.
+
+    Notes
+    -----
+    Corrections of the site in ``overrides.csv`` are in the tables; see
+    `seallife.intake.correct`.
     """
     folder = Path(folder)
     settings = load_settings(folder) if settings is None else settings
@@ -94,19 +105,34 @@ def read_fleet(folder: Path | str, settings: Settings | None = None) -> Fleet:
         frame, found = typed_table(raw, TABLES[source.table], source, settings)
         parts.setdefault(source.table, []).append(frame)
         findings.extend(found)
-        inputs.append(
-            {
-                "table": source.table,
-                "file": raw.name,
-                "rows": len(frame),
-                "encoding": raw.encoding,
-                "sha256": raw.sha256,
-            }
-        )
+        inputs.append(_input(source.table, raw))
     tables = {name: pd.concat(frames, ignore_index=True) for name, frames in parts.items()}
     if tables["positions"].empty:
         raise InputError("the register holds no positions", where=str(folder))
-    return Fleet(folder, settings, tables, join_findings(findings), pd.DataFrame(inputs))
+    overrides = read_overrides(folder)
+    if overrides.file is not None:
+        inputs.append(_input("overrides", overrides.file))
+    corrected = apply_overrides(tables, overrides)
+    of_reading = settle(join_findings(findings), corrected.table)
+    return Fleet(
+        folder,
+        settings,
+        corrected.tables,
+        join_findings([of_reading, corrected.findings]),
+        pd.DataFrame(inputs),
+        corrected.table,
+    )
+
+
+def _input(table: str, raw: RawFile) -> dict[str, object]:
+    """Say of a file what it held and by which sum it can be known again."""
+    return {
+        "table": table,
+        "file": raw.name,
+        "rows": len(raw.cells),
+        "encoding": raw.encoding,
+        "sha256": raw.sha256,
+    }
 
 
 def _require_minimum(settings: Settings) -> None:
@@ -148,6 +174,7 @@ def _paths(folder: Path, source: Source) -> Iterator[Path]:
         found = sorted(glob.glob(pattern, root_dir=folder))
         # Spreadsheet programs leave a "~$" file beside a workbook that is open.
         names = [n for n in found if (folder / n).is_file() and not Path(n).name.startswith("~$")]
+        names = [n for n in names if n != OVERRIDES_FILE or pattern == OVERRIDES_FILE]
         if not names:
             raise InputError(
                 f"no file '{pattern}' for table {source.table}",

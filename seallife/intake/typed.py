@@ -12,13 +12,14 @@ import pandas as pd
 
 from seallife.errors import InputError
 from seallife.findings import Severity, make_findings
+from seallife.intake.byhand import HAND_SET
 from seallife.intake.dates import parse_dates
 from seallife.intake.files import RawFile
 from seallife.intake.numbers import convert_units, may_be_gauge, parse_numbers
 from seallife.schema import Column, Table
 from seallife.settings import Settings, Source, did_you_mean
 
-__all__ = ["empty_table", "typed_table"]
+__all__ = ["empty_table", "typed_table", "value_range"]
 
 _DTYPES: dict[str, Any] = {
     "text": object,
@@ -31,7 +32,7 @@ _DTYPES: dict[str, Any] = {
 def empty_table(table: Table) -> pd.DataFrame:
     """Return a table without rows but with all its columns."""
     columns: dict[str, pd.Series] = {"record_id": pd.Series(dtype=object)}
-    for c in table.columns:
+    for c in (*table.columns, *HAND_SET.get(table.name, {}).values()):
         columns[c.name] = pd.Series(dtype=_DTYPES[c.kind])
     return pd.DataFrame(columns)
 
@@ -54,7 +55,7 @@ def typed_table(
     Returns
     -------
     table : pandas.DataFrame
-        All columns of the table and ``record_id``.
+        All columns of the table, ``record_id``, and those of `HAND_SET`, empty.
     findings : list of pandas.DataFrame
         What could not be read.
 
@@ -86,6 +87,8 @@ def typed_table(
             values, found = text, []
         out[column.name] = values
         findings.extend(found)
+    for column in HAND_SET.get(table.name, {}).values():
+        out[column.name] = _blank(column, rows)
     return pd.DataFrame(out).reset_index(drop=True), findings
 
 
@@ -252,14 +255,14 @@ def _numbers(
             f"'{{value}}' in {where} is hardly possible; look at the value and its unit",
             column=column.name,
             value=text[out],
-            threshold=_range(column),
+            threshold=value_range(column),
             action="kept as written",
         )
     )
     return values, found
 
 
-def _range(column: Column) -> str:
+def value_range(column: Column) -> str:
     """Say the range of a column in words."""
     unit = f" {column.unit}" if column.unit not in {"", "1", "see unit"} else ""
     if column.high is None:
