@@ -13,6 +13,7 @@ import pandas as pd
 
 from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
+from seallife.jobs import MENTIONS, join_orders
 from seallife.observation import Observation
 from seallife.orders import read_orders
 from seallife.register import Register, match_tags
@@ -31,7 +32,8 @@ class Removals:
         One row a removal: removal_id, position_id ('' where the end of the pump is not known),
         pump_key, site, end, end_low, back, date_kind, reason, ended ('failed', 'withdrawn',
         'unknown'), confidence, evidence, early, serial_out, serial_in, record_id (the first
-        order), record_ids (all, blank between), orders (their number).
+        order), record_ids (all, blank between), orders (their number), repeat_days (since the
+        pump's return from the last removal at this position).
     findings : pandas.DataFrame
         Orders set aside or merged, doubts.
     waterfall : pandas.DataFrame
@@ -47,12 +49,15 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
     """Which seals came out, when, why, and in which records does it stand?
 
     Orders on one position whose work touches within ``merge_gap_days`` are one removal: the
-    earliest end, the latest return, and the reason with the best evidence count.
+    earliest end, the latest return, and the reason with the best evidence count. See
+    `seallife.jobs` for what parts and what joins them.
     """
     orders = read_orders(fleet, register)
     own, own_findings, own_counts = _from_removals_table(fleet, register)
     rows = pd.concat([t for t in (orders.table, own) if len(t)] or [orders.table])
     rows = rows.reset_index(drop=True)
+    mentions = rows[rows["kind"].isin(MENTIONS)]
+    rows = rows.drop(index=mentions.index)
     counts = pd.concat([orders.counts, own_counts], ignore_index=True)
     findings = [orders.findings, own_findings]
     left = counts[counts["step"] != "seal removals"]
@@ -99,8 +104,22 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
         outside | place["start"].isna(),
         "{value} lies outside the time for which records are complete",
     )
-    table, merged = _merge(rows, fleet.settings.rules.merge_gap_days)
-    findings.append(merged)
+    rows = pd.concat([rows, mentions], ignore_index=True) if len(mentions) else rows
+    table, joined, alone = join_orders(rows, fleet.settings.rules.merge_gap_days)
+    findings.append(joined)
+    free = rows["kind"].where(rows.index.isin(alone.index), "")
+    set_aside(
+        "seal change mentioned",
+        "doubt",
+        free == "seal change mentioned",
+        "{value}: it speaks of a seal change that no order records; look for that order",
+    )
+    set_aside(
+        "seal looked at",
+        "note",
+        free.loc[rows.index] == "rework",
+        "the seal was looked at or adjusted; it stayed in",
+    )
     table["ended"] = table["reason"].map({r: e for r, (e, _) in REASONS.items()})
     read = len(fleet["work_orders"]) + len(fleet["removals"])
     return Removals(table, join_findings(findings), _waterfall(read, steps, rows, table))
@@ -134,58 +153,6 @@ def _place(rows: pd.DataFrame, register: Register, watched: Observation) -> pd.D
         ]
         or [by_pump.iloc[:0]]
     ).reindex(rows.index)
-
-
-def _merge(rows: pd.DataFrame, gap_days: int) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Join orders on one seal whose work touches."""
-    seal = rows["position_id"].where(rows["position_id"] != "", "? " + rows["pump_key"])
-    # A site's own list of removals has been through this already: each row stands for itself.
-    own = rows["record_id"].str.startswith("removals:")
-    seal = seal.where(~own, seal + " " + rows["record_id"])
-    rows = rows.assign(seal=seal).sort_values(["seal", "end", "record_id"], kind="stable")
-    back = rows["back"].fillna(rows["end"])
-    last_back = back.groupby(rows["seal"]).cummax().groupby(rows["seal"]).shift()
-    new = last_back.isna() | (rows["end"] > last_back + pd.Timedelta(days=gap_days))
-    rows = rows.assign(event=np.cumsum(new.to_numpy()) - 1, back=back)
-    best = rows.sort_values(["event", "confidence"], ascending=[True, False], kind="stable")
-    best = best.drop_duplicates("event").set_index("event")
-    by = rows.groupby("event", sort=True)
-    first = by["record_id"].first()
-    joined = rows[rows["event"].duplicated(keep=False)].groupby("event")["record_id"].agg(" ".join)
-    table = best.assign(
-        end=by["end"].min(),
-        back=by["back"].max(),
-        early=by["early"].any(),
-        serial_out=_last_given(rows, "serial_out"),
-        serial_in=_last_given(rows, "serial_in"),
-        record_id=first,
-        record_ids=joined.reindex(first.index).fillna(first),
-        orders=by.size(),
-    ).reset_index(drop=True)
-    # A stretch is only kept where no order of the event knows the day.
-    known_day = rows["end_low"].isna().groupby(rows["event"]).any()
-    table["end_low"] = table["end_low"].mask(known_day.to_numpy())
-    table = table.sort_values(["end", "position_id", "record_id"], kind="stable").reset_index(
-        drop=True
-    )
-    table.insert(0, "removal_id", [f"R{i + 1}" for i in table.index])
-    more = rows[rows["event"].duplicated()]
-    merged = make_findings(
-        "part of one removal",
-        "note",
-        more["record_id"],
-        "its work touches an earlier order on the same seal",
-        threshold=f"{gap_days} days",
-        action="joined to one removal",
-    )
-    return table.drop(columns="seal"), merged
-
-
-def _last_given(rows: pd.DataFrame, column: str) -> pd.Series:
-    """Last value of each event that is not empty; '' where none is given."""
-    given = rows[rows[column] != ""].drop_duplicates("event", keep="last")
-    last = given.set_index("event")[column]
-    return last.reindex(pd.RangeIndex(rows["event"].max() + 1 if len(rows) else 0), fill_value="")
 
 
 def _from_removals_table(
@@ -225,6 +192,10 @@ def _from_removals_table(
             "early": False,
             "serial_out": own["serial_out"],
             "serial_in": own["serial_in"],
+            "kind": "removal",
+            "renewed": True,
+            "seal_drawn": False,
+            "rework": False,
         }
     )
     lost, dateless = rows["pump_key"] == "", rows["end"].isna()

@@ -17,9 +17,13 @@ from seallife.intake import Fleet
 from seallife.register import Register, tag_key
 from seallife.schema import TABLES
 
-__all__ = ["Observation", "observe"]
+__all__ = ["Observation", "observe", "was_packed"]
 
 _SILENT_DAYS = 90  # a site without an order for so long before the data's end has stopped sending
+_PACKED = (  # words for a pump without mechanical seal, in the languages of the word lists
+    r"(?i)pack(?:ed|ing)|gland|stopfbuchs|presse-?[ée]toupe|tresse|empaquetadura|prensaestopa"
+    r"|gaxeta|baderna|premistoppa|pakking"
+)
 _ONE_DAY = pd.Timedelta(days=1)
 
 
@@ -47,7 +51,8 @@ def observe(fleet: Fleet, register: Register, classes: Classes) -> Observation:
     """Over which stretches of time was each seal position at risk and on record?
 
     A stretch runs from commissioning or the begin of records to retirement or the end of data,
-    and is cut at gaps in the records. A position without a shaft seal is never at risk.
+    and is cut at gaps in the records. A position without a shaft seal is never at risk; one that
+    was packed before a dated change is at risk from that day.
 
     Raises
     ------
@@ -68,7 +73,8 @@ def observe(fleet: Fleet, register: Register, classes: Classes) -> Observation:
             set_aside=True,
         )
     )
-    rows = rows[~sealless]
+    rows, conversions = _first_sealed(rows[~sealless], fleet["changes"])
+    findings.append(conversions)
     parts = rows.merge(windows, on="site", how="left")
     from_start = parts["commissioned"] >= parts["start"]
     late = parts["commissioned"] > parts["start"]
@@ -100,6 +106,28 @@ def observe(fleet: Fleet, register: Register, classes: Classes) -> Observation:
     columns = ["position_id", "site", "start", "end", "starts_with", "ends_with"]
     sites = windows.groupby("site", as_index=False).agg(start=("start", "min"), end=("end", "max"))
     return Observation(sites, kept[columns].reset_index(drop=True), join_findings(findings))
+
+
+def was_packed(changes: pd.DataFrame) -> pd.Series:
+    """Which changes turned a packed position into one with a mechanical seal?"""
+    before = changes["from_state"].str.contains(_PACKED)
+    return changes["what"].eq("seal") & before & ~changes["to_state"].str.contains(_PACKED)
+
+
+def _first_sealed(rows: pd.DataFrame, changes: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Let a position that was packed begin with the day of its first seal."""
+    converted = changes[was_packed(changes)]
+    day = rows["position_id"].map(converted.groupby("position_id")["date"].max())
+    late = day.notna() & ~(day <= rows["commissioned"])
+    return rows.assign(commissioned=rows["commissioned"].mask(late, day)), make_findings(
+        "packed before",
+        "note",
+        rows.loc[late, "record_id"],
+        "it was packed until {value}; its first seal begins there",
+        column="commissioned",
+        value=day[late],
+        action="time at risk from that day",
+    )
 
 
 def _windows(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.DataFrame]]:

@@ -1,6 +1,7 @@
 """What each work order is about: which seal, when, and whether one was taken out.
 
-In: `Fleet`, `Register`. Out: one row an order, and what was set aside. Next: `seallife.events`.
+In: `Fleet`, `Register`. Out: one row an order, and what was set aside. Next: `seallife.jobs`,
+`seallife.events`.
 """
 
 from __future__ import annotations
@@ -13,8 +14,10 @@ import pandas as pd
 
 from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
+from seallife.intake.orderdates import order_dates
 from seallife.intake.worktext import read_evidence, read_work
-from seallife.register import Register, match_tags
+from seallife.places import match_pumps, pumps_from_text_or_serial, which_seal
+from seallife.register import Register
 
 __all__ = ["Orders", "read_orders"]
 
@@ -36,9 +39,11 @@ _COLUMNS: dict[str, Any] = {
     "early": bool,
     "serial_out": object,
     "serial_in": object,
+    "kind": object,
+    "renewed": bool,
+    "seal_drawn": bool,
+    "rework": bool,
 }
-_CLOSING_SHARE = 0.95  # share of orders closed within the delay assumed where only closing is known
-_SWAP_DAYS = 60  # start and end this far the wrong way round are taken as swapped
 
 
 @dataclass(frozen=True)
@@ -48,10 +53,12 @@ class Orders:
     Attributes
     ----------
     table : pandas.DataFrame
-        One row for each order that tells of a seal removal: record_id, wo_no, pump_key, site,
-        position_id ('' where the end is not known), end (date), end_low (NaT where the day is
-        known), back, date_kind, reason, confidence, evidence, early, seals, serial_out,
-        serial_in.
+        One row for each order that tells of a seal removal, two where it tells of both seals of
+        a pump: record_id, wo_no, pump_key, site, position_id ('' where the end is not known),
+        end (date), end_low (NaT where the day is known), back, date_kind, reason, confidence,
+        evidence, early, serial_out, serial_in; kind ('removal', 'pump retired'; 'seal change
+        mentioned' and 'rework' go with another order's removal), renewed (something says that a
+        seal went in), seal_drawn (the store's issue says it), rework.
     findings : pandas.DataFrame
         One or more for every order that is not in the table, and doubts about those that are.
     counts : pandas.DataFrame
@@ -99,8 +106,7 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
     again = orders.duplicated(subset=same) & (orders["wo_no"] != "")
     set_aside("duplicate row", "note", again, "the same order stands in an earlier row")
     set_aside("cancelled order", "note", orders["status"] == "cancelled", "it was cancelled")
-    pumps = match_tags(orders["tag"], orders["site"], register)
-    orders = orders.assign(pump_key=pumps["pump_key"], tag_match=pumps["how"]).drop(columns="site")
+    orders = orders.join(match_pumps(orders, register))
     near = orders["tag_match"] == "one character off"
     findings.append(
         make_findings(
@@ -114,27 +120,41 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
         )
     )
     orders = orders.join(_what_was_done(orders, fleet, register))
+    orders = _as_set_by_hand(orders, register)
+    known = register.table.loc[register.table["retired"].notna(), "pump_key"]
+    retires = (orders["kind"] == "pump retired") & orders["pump_key"].isin({*known, ""})
+    orders["kind"] = orders["kind"].mask(retires, "pump taken out of service")
+    findings += _doubts(orders, register)
     for kind, sentence in _NOT_REMOVALS.items():
         set_aside(kind, "note", orders["kind"] == kind, sentence)
-    for how, sentence in _NO_PUMP.items():
-        set_aside(how, "ask", orders["tag_match"] == how, sentence, "tag")
-    orders = orders.join(_when(orders, findings))
+    dates, said = order_dates(orders, fleet.settings.data_end)
+    findings += said
+    orders = orders.join(dates)
     set_aside(
         "no usable date",
         "ask",
         orders["end"].isna(),
         "the order tells of a seal removal but has no date it can be placed by; find it",
     )
-    table = _which_seal(orders, register, findings)
+    orders, said = pumps_from_text_or_serial(orders, register)
+    findings += said
+    for how, sentence in _NO_PUMP.items():
+        gone = (orders["tag_match"] == how) & (orders["pump_key"] == "")
+        set_aside(how, "ask", gone, sentence, "tag")
+    rows, said = which_seal(orders, register)
+    findings += said
     steps.append(("seal removals", len(orders)))
     counts = pd.DataFrame(steps, columns=["step", "records"])
-    return Orders(table, join_findings(findings), counts)
+    return Orders(_typed(rows[list(_COLUMNS)]), join_findings(findings), counts)
 
 
 _NOT_REMOVALS = {
+    "set by hand: no removal": "a person says that no seal came out",
+    "text tells nothing": "the text does not say what was done; if a seal came out, set it by hand",
     "other work": "not about a shaft seal",
     "seal support": "about the seal's supply system; the seal stayed in",
     "seal looked at": "the seal was looked at or adjusted; it stayed in",
+    "pump taken out of service": "the pump was taken out for good; the register has its date",
 }
 _NO_PUMP = {
     "pair or unit tag": "'{value}' names a pair or unit, not one pump; say which pump it was",
@@ -146,12 +166,102 @@ _NO_PUMP = {
 def _what_was_done(orders: pd.DataFrame, fleet: Fleet, register: Register) -> pd.DataFrame:
     """Read the texts; a seal drawn from the store or a serial number put in counts as evidence."""
     text = orders["short_text"] + " . " + orders["long_text"]
-    drawn = orders["part_qty"].fillna(1.0) > 0
-    seal_part = read_evidence(orders["part"])["seal"]
-    part = (seal_part & drawn & (orders["part"] != "")) | (orders["serial_in"] != "")
-    read = read_work(text, orders["wo_type"], part, _in_outage(orders, fleet, register))
-    read["seals"] = np.where(orders["part_qty"].fillna(1) >= 2, 2, 1)
+    part = read_evidence(orders["part"])
+    is_seal = part["seal"] & (orders["part"] != "")
+    quantity = orders["part_qty"].fillna(1.0).where(is_seal, 0.0)
+    # Lines of one order count together: what went back to the store was not fitted.
+    order = orders["wo_no"].mask(orders["wo_no"] == "", orders["record_id"])
+    net = quantity.groupby([order, orders["tag"]]).transform("sum")
+    drawn = is_seal & (quantity > 0) & (net > 0)
+    fitted = drawn | (orders["serial_in"] != "")
+    returned = is_seal & (net <= 0)
+    outage = _in_outage(orders, fleet, register)
+    read = read_work(text, orders["wo_type"], fitted, outage, returned)
+    read["kind"] = read["kind"].mask(
+        (read["kind"] == "other work") & read["silent"], "text tells nothing"
+    )
+    read["seals"] = np.where(quantity >= 2, 2, 1)
+    read["seal_drawn"] = fitted
+    read["returned"] = returned
     return read
+
+
+def _as_set_by_hand(orders: pd.DataFrame, register: Register) -> pd.DataFrame:
+    """Follow what a person has set; where nothing was, the columns may be missing."""
+    blank = pd.Series("", index=orders.index, dtype=object)
+    kind, reason, position = (orders.get(f"set_{c}", blank) for c in ("kind", "reason", "position"))
+    removal = (kind == "removal") | ((reason != "") & (kind == ""))
+    out = orders.assign(
+        kind=orders["kind"]
+        .mask(removal, "removal")
+        .mask(kind == "not a removal", "set by hand: no removal"),
+        reason=orders["reason"].mask(removal & (orders["reason"] == ""), "unknown"),
+        confidence=orders["confidence"].mask(removal, orders["confidence"].fillna(0.5)),
+        set_position=position,
+    )
+    out["renewed"] |= removal
+    out["reason"] = out["reason"].mask(reason != "", reason)
+    out["confidence"] = out["confidence"].mask(reason != "", 1.0)
+    pump = position.map(register.table.set_index("position_id")["pump_key"])
+    out["pump_key"] = pump.fillna(out["pump_key"])
+    return out
+
+
+def _doubts(orders: pd.DataFrame, register: Register) -> list[pd.DataFrame]:
+    """Say what is odd about orders that are used or set aside for other reasons."""
+    removal = orders["kind"] == "removal"
+    silent = removal & orders["silent"] & (orders["confidence"] < 1)  # 1: set by hand
+    named = orders["set_position"] != ""
+    strange = named & ~orders["set_position"].isin(register.table["position_id"])
+    against = removal & orders["against_type"]
+    retires = orders["kind"] == "pump retired"
+    return [
+        make_findings(
+            "part returned",
+            "note",
+            orders.loc[orders["returned"], "record_id"],
+            "the seal drawn went back to the store: no sign of a removal",
+            column="part_qty",
+            value=orders.loc[orders["returned"], "part_qty"],
+        ),
+        make_findings(
+            "text tells nothing",
+            "note",
+            orders.loc[silent, "record_id"],
+            "the text does not say what was done; the reason is that of the order's type",
+            column="short_text",
+            value=orders.loc[silent, "short_text"],
+            action="reason with little confidence",
+        ),
+        make_findings(
+            "text against order type",
+            "note",
+            orders.loc[against, "record_id"],
+            "the order's type is '{value}', its words say otherwise; the words count",
+            column="wo_type",
+            value=orders.loc[against, "wo_type"],
+            action="reason from the words",
+        ),
+        make_findings(
+            "position set by hand not in register",
+            "ask",
+            orders.loc[strange, "record_id"],
+            "'{value}' is not in the register; mend the name set by hand",
+            column="set_position",
+            value=orders.loc[strange, "set_position"],
+            action="read as if it were not set",
+        ),
+        make_findings(
+            "pump retired in an order",
+            "ask",
+            orders.loc[retires, "record_id"],
+            "the order takes '{value}' out for good and the register does not say so; give it "
+            "the date under retired",
+            column="tag",
+            value=orders.loc[retires, "tag"],
+            action="the seal's life ends here; time at risk goes on",
+        ),
+    ]
 
 
 def _in_outage(orders: pd.DataFrame, fleet: Fleet, register: Register) -> pd.Series:
@@ -165,127 +275,6 @@ def _in_outage(orders: pd.DataFrame, fleet: Fleet, register: Register) -> pd.Ser
         there = (place["site"] == o.site) & ((o.unit == "") | (place["unit"] == o.unit))
         hit |= there & day.between(o.start, o.end)
     return hit
-
-
-def _when(orders: pd.DataFrame, findings: list[pd.DataFrame]) -> pd.DataFrame:
-    """Date of the end of the seal's life and of the pump's return.
-
-    The leak's first sight comes first, then the start of work, then the order's date. The
-    closing date is administrative and often months late: it only bounds the date from above.
-    """
-    start, back = orders["work_start"], orders["work_end"]
-    swapped = (back < start) & (start - back <= pd.Timedelta(days=_SWAP_DAYS))
-    findings.append(
-        make_findings(
-            "end before start",
-            "doubt",
-            orders.loc[swapped, "record_id"],
-            "work ends before it starts; the two dates were taken as swapped",
-            column="work_end",
-            value=orders.loc[swapped, "work_end"],
-            action="dates swapped",
-        )
-    )
-    start, back = start.mask(swapped, back), back.mask(swapped, start)
-    end = orders["malfunction_start"].fillna(start).fillna(orders["date_raised"])
-    kind = pd.Series("", index=orders.index, dtype=object)
-    for column, word in (
-        ("date_raised", "order raised"),
-        ("work_start", "work start"),
-        ("malfunction_start", "fault seen"),
-    ):
-        kind[orders[column].notna()] = word
-    only_end = end.isna() & back.notna()
-    end, kind = end.fillna(back), kind.mask(only_end, "work end")
-    only_closed = end.isna() & orders["closed"].notna()
-    delay = _closing_delay(orders)
-    low = pd.Series(pd.NaT, index=orders.index, dtype="datetime64[ns]")
-    low[only_closed] = orders["closed"][only_closed] - delay
-    end, kind = end.fillna(orders["closed"]), kind.mask(only_closed, "closed")
-    findings.append(
-        make_findings(
-            "only the closing date",
-            "doubt",
-            orders.loc[only_closed, "record_id"],
-            f"only the closing date {{value}} is known; the removal lies in the {delay.days} days "
-            "before it",
-            column="closed",
-            value=orders.loc[only_closed, "closed"],
-            threshold=f"{_CLOSING_SHARE:.0%} of orders here close within {delay.days} days",
-            action="end of life known as a stretch",
-        )
-    )
-    late = back < end
-    return pd.DataFrame(
-        {
-            "end": end.dt.normalize(),
-            "end_low": low.dt.normalize(),
-            "back": back.mask(late).fillna(start.where(start >= end)).fillna(end).dt.normalize(),
-            "date_kind": kind,
-        }
-    )
-
-
-def _closing_delay(orders: pd.DataFrame) -> pd.Timedelta:
-    """How long after the work do orders here close? Half a year where none can tell."""
-    worked = orders["work_end"].fillna(orders["work_start"])
-    delay = (orders["closed"] - worked).dt.days
-    delay = delay[delay >= 0]
-    days = int(np.ceil(delay.quantile(_CLOSING_SHARE))) if len(delay) >= 20 else 182
-    return pd.Timedelta(days=max(days, 1))
-
-
-def _which_seal(
-    orders: pd.DataFrame, register: Register, findings: list[pd.DataFrame]
-) -> pd.DataFrame:
-    """Find the position: the only one of the pump, or by the end that is named."""
-    positions = register.table[["pump_key", "seal_end", "position_id", "site"]]
-    count = positions.groupby("pump_key")["position_id"].transform("size")
-    single = positions[count == 1].set_index("pump_key")["position_id"]
-    by_end = positions[count > 1].set_index(["pump_key", "seal_end"])["position_id"]
-    by_end = by_end[~by_end.index.duplicated()]
-    site = positions.drop_duplicates("pump_key").set_index("pump_key")["site"]
-    end = orders["seal_end"].where(orders["seal_end"] != "", orders["end_named"])
-    both = (end == "both") | ((end == "") & (orders["seals"] == 2))
-    rows = pd.concat(
-        [
-            orders.assign(end_used=end.where(~both, "DE")),
-            orders[both].assign(end_used="NDE"),
-        ]
-    )
-    rows["second_of_two"] = np.r_[np.zeros(len(orders), bool), np.ones(int(both.sum()), bool)]
-    keys = pd.MultiIndex.from_frame(rows[["pump_key", "end_used"]])
-    alone = rows["pump_key"].isin(single.index)
-    named = by_end.reindex(keys).to_numpy()
-    rows["position_id"] = np.where(alone, rows["pump_key"].map(single), named)
-    rows["position_id"] = rows["position_id"].mask(rows["position_id"].isna(), "")
-    rows["site"] = rows["pump_key"].map(site)
-    rows = rows[~(alone & rows["second_of_two"])].sort_values("record_id", kind="stable")
-    # Of two seals changed in one job one failed; the other went with it, unless the text says so.
-    went_along = rows["second_of_two"] & (rows["reason"] == "seal failed")
-    rows["reason"] = rows["reason"].mask(went_along, "other pump part")
-    findings.append(
-        make_findings(
-            "two seals in one order",
-            "doubt",
-            rows.loc[rows["second_of_two"], "record_id"],
-            "both seals were renewed; the second is taken as renewed with the first",
-            action="second seal withdrawn, not failed",
-        )
-    )
-    lost = rows["position_id"] == ""
-    findings.append(
-        make_findings(
-            "end of pump not named",
-            "ask",
-            rows.loc[lost, "record_id"],
-            "the pump has two seals and the order does not say which; it counts for the pump's "
-            "MTBR, and both seals' ages are unknown from there on",
-            column="seal_end",
-            action="counted as an event, not as a life",
-        )
-    )
-    return _typed(rows[list(_COLUMNS)].reset_index(drop=True))
 
 
 def _typed(table: pd.DataFrame) -> pd.DataFrame:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,7 @@ import pandas as pd
 from seallife.findings import join_findings, make_findings
 from seallife.intake import Fleet
 
-__all__ = ["Register", "build_register", "match_tags", "tag_key"]
+__all__ = ["Register", "TagBook", "build_register", "match_tags", "tag_key"]
 
 _SHORT = 4  # characters; in a tag shorter than this one wrong character is too much
 
@@ -35,6 +36,12 @@ class Register:
 
     table: pd.DataFrame
     findings: pd.DataFrame
+
+    @cached_property
+    def tag_books(self) -> dict[str, TagBook]:
+        """The tags of each site, and under '' those of all, by everything they are found by."""
+        books = {"": TagBook(self.table)}
+        return books | {str(s): TagBook(rows) for s, rows in self.table.groupby("site")}
 
 
 def tag_key(tag: str) -> str:
@@ -151,15 +158,18 @@ def match_tags(tags: pd.Series, sites: pd.Series, register: Register) -> pd.Data
     tag one character off is accepted only where exactly one tag of the register is that near, has
     the same unit number and last character, and is not so short that one character is much of it.
     """
-    books = {"": _TagBook(register.table)}
-    books |= {str(site): _TagBook(part) for site, part in register.table.groupby("site")}
-    pairs = pd.MultiIndex.from_arrays([tags, sites.where(sites.isin(books), "")])
-    found = {(t, s): books[s].find(t) for t, s in pairs.unique()}
-    got = [found[pair] for pair in pairs]
-    return pd.DataFrame(got, columns=["pump_key", "how"], index=tags.index)
+    books = register.tag_books
+    asked = pd.DataFrame(
+        {"tag": tags.to_numpy(), "site": sites.where(sites.isin(list(books)), "").to_numpy()}
+    )
+    each = asked.drop_duplicates()
+    found = [books[site].find(tag) for tag, site in zip(each["tag"], each["site"], strict=True)]
+    answers = pd.DataFrame(found, columns=["pump_key", "how"], index=each.index, dtype=object)
+    got = asked.merge(each.join(answers), on=["tag", "site"], how="left")
+    return got[["pump_key", "how"]].set_axis(tags.index)
 
 
-class _TagBook:
+class TagBook:
     """The tags of one site, or of all, by everything they may be found by."""
 
     def __init__(self, positions: pd.DataFrame) -> None:

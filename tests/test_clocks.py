@@ -172,3 +172,27 @@ def test_any_believable_meter_is_reproduced(rates: list[float], step: int, first
     assert np.diff(hours) == pytest.approx(np.diff(values), abs=1e-6)
     assert np.diff(metered) == pytest.approx(np.diff(values), abs=1e-6)
     assert (np.diff(clock.days)[: len(values)] >= 0).all()
+
+
+def test_hours_come_with_a_range_that_fits_their_source() -> None:
+    clock = _clock(
+        [
+            {"tag": "P-1", "duty": "running"},
+            {"tag": "P-2", "duty": "standby"},
+            {"tag": "P-3", "duty_share": 0.5},
+            {"tag": "P-4", "duty_share": 0.01},
+            {"tag": "P-5", "duty_share": 0.97},
+        ],
+        [("P-1", "2020-01-01", 0), ("P-1", "2020-01-31", 360)],
+    )
+    shares = clock.share.round(3)
+    assert shares.loc["P-1"].tolist() == [0.5, 0.4, 0.6]
+    assert shares.loc["P-2"].tolist() == [0.15, 0.02, 0.4]
+    assert shares.loc["P-3"].tolist() == [0.5, 0.4, 0.6]
+    assert shares.loc["P-4"].tolist() == [0.01, 0.01, 0.11]
+    assert shares.loc["P-5"].tolist() == [0.97, 0.87, 1.0]
+    names = pd.Series(["P-1", "P-3", "P-1"])
+    low, high = clock.spread(names, np.array([360, 1_200, 720]), np.array([360, 0, 360.0]))
+    assert low == pytest.approx([352.8, 960, 352.8 + 288])
+    assert high == pytest.approx([367.2, 1_440, 367.2 + 432])
+    assert clock.starts.isna().all()

@@ -118,3 +118,19 @@ def test_windows_are_given_with_the_first_day_after() -> None:
 def test_a_fleet_that_was_never_at_risk_is_refused_in_words() -> None:
     with pytest.raises(InputError, match="no seal position was in use"):
         _observe(fleet_of([{"tag": "P-1", "retired": "2012-01-01"}]))
+
+
+def test_a_pump_converted_from_packing_begins_with_its_first_seal() -> None:
+    change = {"position_id": "P-2", "date": "2019-06-01", "what": "seal"}
+    fleet = fleet_of(
+        [{"tag": "P-1"}, {"tag": "P-2", "commissioned": "2001-05-01"}],
+        changes=[change | {"from_state": "Gland packing", "to_state": "single cartridge"}],
+    )
+    watched = _observe(fleet)
+    assert _rows(watched)[1] == ("P-2", "2019-06-01", "2026-01-01", "commissioned", "data end")
+    assert watched.findings["check"].tolist() == ["packed before"]
+    plain = fleet_of(
+        [{"tag": "P-1"}, {"tag": "P-2", "commissioned": "2001-05-01"}],
+        changes=[change | {"from_state": "single pusher", "to_state": "bellows"}],
+    )
+    assert _rows(_observe(plain))[1][1] == "2016-01-01"
