@@ -1,7 +1,7 @@
 """From removals to seal lives: one row each, with entry age, both clocks and an honest end.
 
-In: `Register`, `Observation`, `Removals`, `RunClock`. Out: `LifeTable`. Next:
-`seallife.classes`, `seallife.life`, `seallife.spares`.
+In: `Register`, `Observation`, `Removals`, `Changes`, `RunClock`. Out: `LifeTable`. Next:
+`seallife.life`, `seallife.history`.
 
 A life begins with an installation and is on record from its entry age to its exit age. It ends
 'failed', 'withdrawn' (pulled in good order), 'in service' (still running at the end of data) or
@@ -15,11 +15,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from seallife.changes import Changes, with_epochs
 from seallife.clocks import RunClock, day_number
 from seallife.events import Removals
 from seallife.findings import join_findings, make_findings
 from seallife.observation import Observation
 from seallife.register import Register
+from seallife.serials import carry_ages
 from seallife.settings import Rules
 
 __all__ = ["LifeTable", "build_lives", "with_unknown_as"]
@@ -37,11 +39,14 @@ class LifeTable:
         where not
         known), entry, exit (dates between which it was on record), age_known, entry_age_d,
         exit_age_d, exit_low_d (youngest age at the end, where the day is not known),
-        entry_age_h, exit_age_h, exit_low_h, days, hours (on record), metered (share of the
-        hours seen by a meter), hours_from, end, reason, confidence, early, removal_id,
-        start_record, end_record, start_kind.
+        entry_age_h, exit_age_h, exit_low_h, days, hours (on record), hours_low, hours_high
+        (bounds of the hours, see `RunClock.spread`), metered (share of the hours seen by a meter),
+        hours_from, end, reason, confidence, early, removal_id, start_record, end_record,
+        start_kind, serial, rebuild_no (NaN without serial number), moved_from (the life that the
+        same seal had before; its age goes on), epoch (number of the position's configuration at
+        the life's start).
     findings : pandas.DataFrame
-        Lives whose begin is not known, lives without length.
+        Lives whose begin is not known, lives without length, moved seals, changes within lives.
     unknown_as : str
         How a removal of unknown reason ends a life here.
     """
@@ -58,16 +63,20 @@ def build_lives(
     clock: RunClock,
     service_class: pd.Series,
     rules: Rules,
+    changes: Changes,
 ) -> LifeTable:
     """How long did each seal live, from when is it on record, and how did it end?
 
     Each stretch of observation opens with the seal then in service; each removal closes one life
     and opens the next. Where the end of the pump is not named, the lives of both its seals are
-    lost and both begin again with unknown age.
+    lost and both begin again with unknown age. A change of the position closes a life only where
+    the seal was renewed for it.
     """
-    marks = _marks(register, watched, removals)
+    marks = _marks(register, watched, removals, changes)
     rows = _between(marks, rules)
     ages, findings = _with_ages(rows, clock)
+    ages, spans = with_epochs(ages, changes)
+    findings += spans
     about = register.table.set_index("position_id")[list(_POSITION_COLUMNS)]
     ages = ages.join(about, on="position_id")
     ages["service_class"] = ages["position_id"].map(service_class)
@@ -92,7 +101,9 @@ def _resolve_unknown(table: pd.DataFrame, ended: str) -> pd.DataFrame:
     return table.assign(end=table["end"].mask(table["reason"] == "unknown", ended))
 
 
-def _marks(register: Register, watched: Observation, removals: Removals) -> pd.DataFrame:
+def _marks(
+    register: Register, watched: Observation, removals: Removals, changes: Changes
+) -> pd.DataFrame:
     """All points in time at which a life opens: begins of stretches, and removals."""
     positions = register.table
     about = positions.set_index("position_id")
@@ -104,7 +115,7 @@ def _marks(register: Register, watched: Observation, removals: Removals) -> pd.D
     begun = installed.where(installed <= opens["start"]).where(first)
     # A seal date before commissioning can only be that of another machine.
     begun = begun.mask(begun < commissioned)
-    opens["opens_at"] = begun.mask(known, commissioned)
+    opens["opens_at"] = begun.mask(known, opens["start"])
     opens["start_kind"] = np.where(
         known, "commissioned", np.where(begun.notna(), "last renewal known", "not known")
     )
@@ -124,20 +135,52 @@ def _marks(register: Register, watched: Observation, removals: Removals) -> pd.D
             "opens_at": both["back"],
             "start_kind": np.where(both["back"].isna(), "not known", "renewed"),
             "start_record": both["record_ids"].str.split().str[-1],
-            **{
-                c: both[c]
-                for c in ("end_low", "ended", "reason", "confidence", "early", "removal_id")
-            },
+            **{c: both[c] for c in _FROM_REMOVALS},
             "end_record": both["record_id"],
         }
     )
-    marks = pd.concat([opens, closes], ignore_index=True)
+    marks = pd.concat([opens, closes, _unrecorded(changes)], ignore_index=True)
     marks = marks.sort_values(["position_id", "at", "mark"], kind="stable").reset_index(drop=True)
     # A removal belongs to the stretch that opened last before it.
     filled = marks.groupby("position_id")[["start", "end", "ends_with"]].ffill()
     marks[["start", "end", "ends_with"]] = filled
     inside = (marks["mark"] == 0) | ((marks["at"] >= marks["start"]) & (marks["at"] < marks["end"]))
     return marks[inside].reset_index(drop=True)
+
+
+_FROM_REMOVALS = (
+    "end_low",
+    "ended",
+    "reason",
+    "confidence",
+    "early",
+    "removal_id",
+    "serial_out",
+    "serial_in",
+)
+
+
+def _unrecorded(changes: Changes) -> pd.DataFrame:
+    """Renewals that only the list of changes knows: the seal became another, without an order."""
+    bare = changes.table[changes.table["new_seal"] & (changes.table["removal_id"] == "")]
+    bare = bare.drop_duplicates(["position_id", "date"])
+    return pd.DataFrame(
+        {
+            "position_id": bare["position_id"],
+            "mark": 1,
+            "at": bare["date"],
+            "opens_at": bare["date"],
+            "start_kind": "renewed",
+            "start_record": bare["record_id"],
+            "ended": "withdrawn",
+            "reason": "upgrade",
+            "early": False,
+            "removal_id": "",
+            "serial_out": "",
+            "serial_in": "",
+            "end_record": bare["record_id"],
+        }
+    )
 
 
 def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
@@ -159,6 +202,8 @@ def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
             "start_kind": marks["start_kind"],
             "start_record": marks["start_record"],
             "end_record": np.where(closed, after["end_record"], ""),
+            "serial_in": marks["serial_in"].fillna(""),
+            "serial_out": after["serial_out"].where(closed).fillna(""),
         }
     )
     if rules.lives_across_gaps == "same seal":
@@ -205,9 +250,14 @@ def _with_ages(rows: pd.DataFrame, clock: RunClock) -> tuple[pd.DataFrame, list[
     rows["exit_age_h"] = h_out - h_origin
     rows["exit_low_h"] = h_low - h_origin
     rows["hours"] = h_out - h_in
+    low_h, high_h = clock.spread(rows["position_id"], h_out - h_in, m_out - m_in)
+    rows["hours_low"], rows["hours_high"] = low_h, high_h
     with np.errstate(invalid="ignore", divide="ignore"):
         rows["metered"] = np.where(rows["hours"] > 0, (m_out - m_in) / rows["hours"], 0.0)
     rows["hours_from"] = rows["position_id"].map(clock.source)
+    rows.insert(0, "life_id", rows["position_id"] + " " + rows["entry"].dt.strftime("%Y-%m-%d"))
+    rows, moves = carry_ages(rows)
+    findings += moves
     unknown = rows[~rows["age_known"] & (rows["end_record"] != "")]
     findings.append(
         make_findings(
@@ -218,5 +268,4 @@ def _with_ages(rows: pd.DataFrame, clock: RunClock) -> tuple[pd.DataFrame, list[
             action="kept out of fits by age",
         )
     )
-    rows.insert(0, "life_id", rows["position_id"] + " " + rows["entry"].dt.strftime("%Y-%m-%d"))
     return rows, findings

@@ -9,6 +9,7 @@ import pandas as pd
 
 from seallife.findings import no_findings
 from seallife.intake import Fleet
+from seallife.intake.byhand import HAND_SET
 from seallife.schema import TABLES
 from seallife.settings import Settings
 
@@ -41,7 +42,7 @@ def fleet_of(
 def _table(name: str, rows: Rows) -> pd.DataFrame:
     """All columns of the schema, typed as reading types them."""
     columns: dict[str, object] = {"record_id": [f"{name}:t.csv:{i + 2}" for i in range(len(rows))]}
-    for c in TABLES[name].columns:
+    for c in (*TABLES[name].columns, *HAND_SET.get(name, {}).values()):
         values = [r.get(c.name) for r in rows]
         if c.kind == "date":
             columns[c.name] = pd.to_datetime(pd.Series(values, dtype=object))
