@@ -1,13 +1,13 @@
 """The command line: parse, call, say what was done in a few lines.
 
-Exit codes: 0 done; 1 (of ``check``) findings that need a person; 2 input or usage error.
+Exit codes: 0 done; 1 (of ``check`` and ``map``) a person is asked; 2 input or usage error.
 """
 
 from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -79,10 +79,53 @@ def demo(
     out.print(f"Next: seallife report {folder} -o summary")
 
 
+@app.command("map", epilog=SHORT_CAUTION)
+def map_exports(
+    folder: Annotated[Path, typer.Argument(help="Folder with the raw exports of the sites.")],
+) -> None:
+    """Suggest fleet.toml for raw exports; add to it where it is there, changing nothing.
+
+    Each line says how sure it is; exit code 1 means that a person must answer a question in it.
+    """
+    from seallife.intake.mapping import suggest_settings, write_suggestion
+
+    with _working("looking at the files"):
+        suggestion = suggest_settings(folder)
+    path = write_suggestion(suggestion)
+    out = _console()
+    _print_headed(out, ("file", "table", "columns", "matched", "questions"), suggestion.files)
+    if suggestion.kept:
+        out.print(f"\nKept as it stands in fleet.toml: {'; '.join(suggestion.kept)}.")
+    out.print(f"\n{path}", soft_wrap=True)
+    if path.name != "fleet.toml":
+        out.print(
+            "Lines could not be added to fleet.toml as it is written; take over what you need."
+        )
+    if suggestion.questions:
+        out.print(f"Questions for a person: {len(suggestion.questions)}, the lines with 'ask:'.")
+        raise typer.Exit(1)
+    out.print(f"Look at its guesses, then: seallife check {folder}")
+
+
 @app.command(epilog=SHORT_CAUTION)
-def check(folder: FolderArgument, as_json: JsonOption = False) -> None:
+def check(
+    folder: FolderArgument,
+    out_folder: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", help="Folder for a page and a workbook to work through."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
     """Read a fleet folder and say what was found wrong and what became of every record."""
+    from seallife.report.worklist import check_text
+
     study = _study(folder)
+    written: dict[str, Path] = {}
+    if out_folder is not None:
+        from seallife.report.check import write_check
+
+        with _working("writing the check"):
+            written = write_check(study, out_folder)
     if as_json:
         _write_json(
             {
@@ -94,11 +137,15 @@ def check(folder: FolderArgument, as_json: JsonOption = False) -> None:
         )
     else:
         out = _console()
-        out.print(f"{study.settings.name}: what became of the records\n")
-        _print_table(out, _waterfall_lines(study.removals.waterfall), "records")
-        out.print()
-        _print_table(out, _finding_lines(study.findings), "findings, by what a person must do")
-        out.print("\nEach record: seallife trace FOLDER RECORD. All findings: --json.")
+        out.print(check_text(study), soft_wrap=True)
+        out.print(f"\nWhere a record went: seallife trace {folder} RECORD", soft_wrap=True)
+        for path in written.values():
+            out.print(f"  {path}", soft_wrap=True)
+        if written:
+            out.print("Fill in the workbook's worklist; saved as CSV it is the overrides.csv of")
+            out.print("the fleet folder. The exports stay as they are.")
+        else:
+            out.print(f"To work through them: seallife check {folder} -o OUT", soft_wrap=True)
     if _asks(study):
         raise typer.Exit(1)
 
@@ -191,37 +238,17 @@ def _asks(study: Study) -> int:
     return int((study.findings["severity"] == "ask").sum())
 
 
-def _waterfall_lines(waterfall: pd.DataFrame) -> list[tuple[str, str]]:
-    sign = {"total": "", "loss": "-", "gain": "+"}
-    return [
-        (f"{'' if kind == 'total' else '  '}{step}", f"{sign[kind]}{count:,}")
-        for step, kind, count in waterfall.itertuples(index=False)
-    ]
-
-
-def _finding_lines(findings: pd.DataFrame) -> list[tuple[str, str, str, str]]:
-    """One line a check: severity, check, how many, an example."""
-    order = {"ask": 0, "doubt": 1, "note": 2}
-    by = findings.groupby(["severity", "check"], sort=False)
-    rows = by.agg(count=("record_id", "size"), example=("record_id", "first")).reset_index()
-    rows["order"] = rows["severity"].map(order)
-    rows = rows.sort_values(["order", "count"], ascending=[True, False], kind="stable")
-    return [
-        (str(r["severity"]), str(r["check"]), f"{r['count']:,}", str(r["example"]))
-        for _, r in rows.iterrows()
-    ]
-
-
-def _print_table(out: Console, rows: Sequence[tuple[str, ...]], title: str) -> None:
+def _print_headed(out: Console, names: tuple[str, ...], table: pd.DataFrame) -> None:
+    """Print a table with its heads; numbers stand right, what is not known shows as '?'."""
     from rich.table import Table
 
-    table = Table(title=title, title_justify="left", show_header=False, box=None, pad_edge=False)
-    for i in range(len(rows[0]) if rows else 1):
-        numbers = bool(rows) and rows[0][i].lstrip("-+").replace(",", "").isdigit()
-        table.add_column(justify="right" if numbers else "left", overflow="fold")
-    for row in rows:
-        table.add_row(*row)
-    out.print(table)
+    shown = Table(box=None, pad_edge=False)
+    for name in names:
+        right = table[name].dtype != object
+        shown.add_column(name, justify="right" if right else "left", overflow="fold")
+    for row in table[list(names)].astype(str).itertuples(index=False):
+        shown.add_row(*(cell or "?" for cell in row))
+    out.print(shown)
 
 
 def _records(table: pd.DataFrame) -> list[dict[str, object]]:

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from seallife.changes import Changes, name_upgrades, read_changes
+from seallife.checks import Checks, check_fleet
 from seallife.classes import Classes, assign_classes, load_class_rules
 from seallife.clocks import RunClock, build_clock
 from seallife.events import Removals, find_removals
@@ -20,6 +22,7 @@ from seallife.life.fits import LifeFits, fit_lives
 from seallife.lives import LifeTable, build_lives, with_unknown_as
 from seallife.observation import Observation, observe
 from seallife.register import Register, build_register
+from seallife.serials import name_exchanges
 from seallife.settings import Rules, Settings
 
 __all__ = ["Study", "run_study"]
@@ -27,7 +30,7 @@ __all__ = ["Study", "run_study"]
 SURVIVAL_AGES_H = (8_760.0, 25_000.0)
 """Ages [h] at which survival is stated: a year of running, and the 25,000 h of API 682."""
 
-_NOT_USED_YET = ("leak_readings", "stores", "changes")
+_NOT_USED_YET = ("leak_readings", "stores")
 
 
 @dataclass(frozen=True)
@@ -44,11 +47,13 @@ class Study:
     classes: Classes
     watched: Observation
     removals: Removals
+    changes: Changes
     clock: RunClock
     lives: LifeTable
     fits: LifeFits
     fits_other: LifeFits
     history: MtbrHistory
+    checks: Checks
     findings: pd.DataFrame
     ledger: pd.DataFrame
 
@@ -79,8 +84,10 @@ def run_study(fleet: Fleet) -> Study:
     class_of = classes.table.set_index("position_id")["service_class"]
     watched = observe(fleet, register, classes)
     removals = find_removals(fleet, register, watched)
+    changes = read_changes(fleet, register, removals)
+    removals = name_exchanges(name_upgrades(removals, changes))
     clock = build_clock(fleet, register)
-    lives = build_lives(register, watched, removals, clock, class_of, rules)
+    lives = build_lives(register, watched, removals, clock, class_of, rules, changes)
     other = "withdrawn" if rules.unknown_reason == "failed" else "failed"
     history = mtbr_history(
         register,
@@ -92,6 +99,7 @@ def run_study(fleet: Fleet) -> Study:
         level=rules.level,
         unknown_as=rules.unknown_reason,
     )
+    checks = check_fleet(fleet, register, watched, removals, changes)
     findings = join_findings(
         [
             fleet.findings,
@@ -99,8 +107,10 @@ def run_study(fleet: Fleet) -> Study:
             classes.findings,
             watched.findings,
             removals.findings,
+            changes.findings,
             clock.findings,
             lives.findings,
+            checks.findings,
             _not_used_yet(fleet),
         ]
     )
@@ -110,11 +120,13 @@ def run_study(fleet: Fleet) -> Study:
         classes=classes,
         watched=watched,
         removals=removals,
+        changes=changes,
         clock=clock,
         lives=lives,
         fits=_fits(lives, rules),
         fits_other=_fits(with_unknown_as(lives, other), rules),
         history=history,
+        checks=checks,
         findings=findings,
         ledger=build_ledger(fleet, findings, removals, lives),
     )

@@ -76,8 +76,17 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
         if column != "record_id" and not _blank(value)
     ]
     hops = [("record", name, "; ".join(cells))]
+    corrections = study.fleet.overrides
+    hops += [
+        (
+            "correction",
+            f"overrides.csv row {c.row}",
+            f"{c.message}{'' if c.used else ' (not used)'}",
+        )
+        for c in corrections[corrections["record_id"] == name].itertuples()
+    ]
     found = study.findings[study.findings["record_id"].isin([name, name.split(":")[0]])]
-    for f in found.itertuples():
+    for f in found[found["check"] != "corrected by hand"].itertuples():
         ends = " (ends here)" if f.set_aside else ""
         action = f"; {f.action!s}" if f.action else ""
         hops.append(("finding", str(f.check), f"{f.message!s}{action}{ends}"))
@@ -91,6 +100,10 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
             hops += _position(study, str(position))
     if name.startswith("run_hours:") and not found["set_aside"].any():
         hops.append(("clock", "run hours", "the reading is a node of its pump's run-hour clock"))
+    at = study.changes.table
+    for c in at[at["record_id"] == name].itertuples():
+        text = f"epoch {c.epoch} of the position begins {_shown(c.begins)} ({c.what!s})"
+        hops.append(("change", str(c.position_id), text))
     if name.startswith("outages:"):
         hops.append(("events", "reasons", "removals inside it may be read as planned in outage"))
     return hops

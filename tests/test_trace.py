@@ -119,6 +119,7 @@ def test_every_demo_record_ends_in_a_result_or_in_a_finding(demo_study: Study) -
             "positions": set(demo_study.register.table["record_id"]),
             "run_hours": ids - aside,
             "outages": ids,
+            "changes": set(demo_study.changes.table["record_id"]),
         }[name]
         assert used | aside >= ids, name
     assert not orders & aside

@@ -17,7 +17,7 @@ from seallife.report.cautions import SHORT_CAUTION
 from seallife.report.exhibit import Exhibit, Page, Points, Text
 from seallife.report.format import date_text
 
-__all__ = ["html_text"]
+__all__ = ["html_text", "render", "table_cells"]
 
 _NUMBER = re.compile(r"[−–]?\d")
 _WORDS_FOR_NUMBERS = re.compile(
@@ -41,8 +41,32 @@ def html_text(name: str, span: str, made: dt.date, software: str, pages: Sequenc
         What made it.
     pages : sequence of Page
     """
-    import jinja2
     from plotly.offline import get_plotlyjs
+
+    templates = files("seallife.report") / "templates"
+    return render(
+        "report.html",
+        name=name,
+        span=span,
+        made=date_text(made),
+        software=software,
+        pages=[_page(number, page) for number, page in enumerate(pages, start=1)],
+        draw=_inline((templates / "report.js").read_text("utf-8")),
+        plotly=_inline(get_plotlyjs()) if any(e.figure for p in pages for e in p.exhibits) else "",
+    )
+
+
+def render(template: str, **values: Any) -> str:
+    """Fill a page template; style, caution and ``tie`` are there for all of them.
+
+    Parameters
+    ----------
+    template : str
+        File in ``templates``.
+    **values
+        What the template names; text is escaped, and a name left out is an error.
+    """
+    import jinja2
 
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("seallife.report", "templates"),
@@ -51,18 +75,12 @@ def html_text(name: str, span: str, made: dt.date, software: str, pages: Sequenc
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    templates = files("seallife.report") / "templates"
-    return environment.get_template("report.html").render(
-        name=name,
-        span=span,
-        made=date_text(made),
-        software=software,
-        pages=[_page(number, page) for number, page in enumerate(pages, start=1)],
+    style = files("seallife.report") / "templates" / "report.css"
+    return environment.get_template(template).render(
         caution=SHORT_CAUTION.replace("\n", " "),
-        style=_inline((templates / "report.css").read_text("utf-8")),
+        style=_inline(style.read_text("utf-8")),
         tie=_tie,
-        draw=_inline((templates / "report.js").read_text("utf-8")),
-        plotly=_inline(get_plotlyjs()) if any(e.figure for p in pages for e in p.exhibits) else "",
+        **values,
     )
 
 
@@ -109,7 +127,7 @@ def _exhibit(exhibit: Exhibit) -> dict[str, Any]:
         "figure": _figure_json(figure) if figure is not None else "",
         "height": int(figure.layout.height) if figure is not None else 0,
         "wide": figure is not None and "xaxis2" in figure.layout,
-        "table": _table(shown) if shown is not None and len(shown) else None,
+        "table": table_cells(shown) if shown is not None and len(shown) else None,
         "empty": shown is not None and not len(shown),
     }
 
@@ -122,8 +140,8 @@ def _figure_json(figure: Any) -> Any:
     return _inline(text.replace("<", "\\u003c").replace("\u2028", "\\u2028"))
 
 
-def _table(shown: pd.DataFrame) -> dict[str, Any]:
-    """Head, rows, and how each column is set."""
+def table_cells(shown: pd.DataFrame) -> dict[str, Any]:
+    """Head, rows, and how each column is set, as templates read them."""
     text = shown.astype(str)
     kinds = [_column_kind(text.iloc[:, j].tolist()) for j in range(text.shape[1])]
     return {

@@ -19,7 +19,7 @@ from seallife.report.cautions import CAUTIONS, SHORT_CAUTION
 from seallife.report.format import date_text
 from seallife.report.tables import MOST_ROWS, FullTable, sidecar_name
 
-__all__ = ["workbook_bytes"]
+__all__ = ["new_book", "workbook_bytes", "write_table"]
 
 _CREATED = dt.datetime(2000, 1, 1)  # noqa: DTZ001  (a constant, so that equal input gives equal bytes)
 _MOST_TEXT = 32_767
@@ -42,9 +42,27 @@ def workbook_bytes(name: str, made: dt.date, tables: Mapping[str, FullTable]) ->
     tables : mapping
         Sheet name -> table.
     """
+    buffer = io.BytesIO()
+    book, styles = new_book(buffer, f"Seal life: {name}")
+    with book:
+        front = book.add_worksheet("contents")
+        for key, full in tables.items():
+            sheet = book.add_worksheet(key)
+            if len(full.table) > MOST_ROWS:
+                # Part of a table would be taken for the whole of it.
+                text = f"{len(full.table):,} rows{_elsewhere(key)}"
+                sheet.write_string(0, 0, text, styles["bold"])
+            else:
+                write_table(sheet, full.table, styles)
+        _front(front, name, made, tables, styles)
+        _cautions(book.add_worksheet("cautions"), styles)
+    return buffer.getvalue()
+
+
+def new_book(buffer: io.BytesIO, title: str) -> tuple[Any, dict[str, Any]]:
+    """Begin a workbook in which text stays text; return it with the cell styles by name."""
     import xlsxwriter
 
-    buffer = io.BytesIO()
     options = {
         "in_memory": True,
         "strings_to_formulas": False,
@@ -52,31 +70,18 @@ def workbook_bytes(name: str, made: dt.date, tables: Mapping[str, FullTable]) ->
         "strings_to_numbers": False,
         "nan_inf_to_errors": False,
     }
-    with xlsxwriter.Workbook(buffer, options) as book:
-        book.set_properties({"title": f"Seal life: {name}", "created": _CREATED})
-        styles = {
-            "head": book.add_format(
-                {
-                    "bold": True,
-                    "text_wrap": True,
-                    "valign": "top",
-                    "bottom": 1,
-                    "bg_color": "#E8EEF2",
-                }
-            ),
-            "title": book.add_format({"bold": True, "font_size": 14}),
-            "bold": book.add_format({"bold": True, "valign": "top"}),
-            "wrap": book.add_format({"text_wrap": True, "valign": "top"}),
-            "date": book.add_format({"num_format": "yyyy-mm-dd"}),
-            "whole": book.add_format({"num_format": "#,##0"}),
-            "real": book.add_format({"num_format": "#,##0.00##"}),
-        }
-        front = book.add_worksheet("contents")
-        for sheet, full in tables.items():
-            _write_table(book.add_worksheet(sheet), sheet, full.table, styles)
-        _front(front, name, made, tables, styles)
-        _cautions(book.add_worksheet("cautions"), styles)
-    return buffer.getvalue()
+    book = xlsxwriter.Workbook(buffer, options)
+    book.set_properties({"title": title, "created": _CREATED})
+    head = {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1, "bg_color": "#E8EEF2"}
+    return book, {
+        "head": book.add_format(head),
+        "title": book.add_format({"bold": True, "font_size": 14}),
+        "bold": book.add_format({"bold": True, "valign": "top"}),
+        "wrap": book.add_format({"text_wrap": True, "valign": "top"}),
+        "date": book.add_format({"num_format": "yyyy-mm-dd"}),
+        "whole": book.add_format({"num_format": "#,##0"}),
+        "real": book.add_format({"num_format": "#,##0.00##"}),
+    }
 
 
 def _front(
@@ -115,13 +120,12 @@ def _elsewhere(key: str) -> str:
     return f": too long for a sheet, see tables/{sidecar_name(key)}.csv"
 
 
-def _write_table(sheet: Any, key: str, table: pd.DataFrame, styles: dict[str, Any]) -> None:
-    """One column at a time: its kind is settled once, not for each cell."""
+def write_table(sheet: Any, table: pd.DataFrame, styles: dict[str, Any]) -> None:
+    """Write a table with its head frozen.
+
+    One column at a time: its kind is settled once, not for each cell.
+    """
     rows = len(table)
-    if rows > MOST_ROWS:
-        # Part of a table would be taken for the whole of it.
-        sheet.write_string(0, 0, f"{rows:,} rows{_elsewhere(key)}", styles["bold"])
-        return
     for j, column in enumerate(table.columns):
         values = table[column]
         head = _with_unit(str(column))

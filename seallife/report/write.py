@@ -26,7 +26,7 @@ from seallife.report.workbook import workbook_bytes
 if TYPE_CHECKING:
     from seallife.study import Study
 
-__all__ = ["FORMATS", "Report", "build_pages", "csv_text", "write_report"]
+__all__ = ["FORMATS", "Report", "build_pages", "csv_text", "write_report", "write_whole"]
 
 FORMATS = ("html", "xlsx")
 
@@ -122,7 +122,7 @@ def write_report(
         content["html"] = ("seal-life.html", text.encode("utf-8"))
     if "xlsx" in formats:
         content["xlsx"] = ("seal-life.xlsx", workbook_bytes(name, day, tables))
-    return Report(Path(folder), _write_all(Path(folder), content), pages, day)
+    return Report(Path(folder), write_whole(Path(folder), content), pages, day)
 
 
 def csv_text(table: pd.DataFrame) -> str:
@@ -147,13 +147,30 @@ def _csv(name: str, table: pd.DataFrame) -> tuple[str, bytes]:
     return f"tables/{name}.csv", csv_text(table).encode("utf-8")
 
 
-def _write_all(folder: Path, content: Mapping[str, tuple[str, bytes]]) -> dict[str, Path]:
-    """Write each file beside its place and move it there: no reader ever sees half a file."""
+def write_whole(folder: Path, content: Mapping[str, tuple[str, bytes]]) -> dict[str, Path]:
+    """Write each file beside its place and move it there: no reader ever sees half a file.
+
+    Parameters
+    ----------
+    folder : Path
+        Made if missing.
+    content : mapping
+        Name -> path inside the folder, and bytes.
+
+    Returns
+    -------
+    dict of str to Path
+
+    Raises
+    ------
+    InputError
+        The folder cannot be written to.
+    """
     files: dict[str, Path] = {}
     try:
-        (folder / "tables").mkdir(parents=True, exist_ok=True)
         for key, (path, data) in content.items():
             target = folder / path
+            target.parent.mkdir(parents=True, exist_ok=True)
             handle, temporary = tempfile.mkstemp(dir=target.parent, prefix=".writing-")
             try:
                 with os.fdopen(handle, "wb") as file:

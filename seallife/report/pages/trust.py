@@ -16,9 +16,10 @@ from seallife.history import DEFINITIONS, mtbr
 from seallife.report.basis import UNIT, group_row, record_span
 from seallife.report.classtable import fit_years
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import cell, interval, level_text, number, share
+from seallife.report.format import cell, count, interval, level_text, number, share
 from seallife.report.grade import GRADE_RULE, grade_records
 from seallife.report.tables import inputs_table, settings_table, versions
+from seallife.report.worklist import findings_by_check
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -40,6 +41,7 @@ def build(study: Study) -> tuple[Block, ...]:
             rests_on=("removals", "lives"),
         ),
         _findings(study),
+        *_corrections(study),
         _plain(
             "waterfall-table",
             "From records to failures",
@@ -101,24 +103,7 @@ def _shown_grade(table: pd.DataFrame) -> pd.DataFrame:
 
 def _findings(study: Study) -> Exhibit:
     """Findings counted by check, each with one example."""
-    rows = study.findings
-    order = list(SEVERITIES)[::-1]
-    by = rows.groupby(["severity", "check"], sort=True)
-    table = by.agg(
-        records=("record_id", "size"),
-        set_aside=("set_aside", "sum"),
-        action=("action", "first"),
-        example_record=("record_id", "first"),
-        example=("message", "first"),
-    ).reset_index()
-    table["set_aside"] = table["set_aside"].astype(int)
-    rank = table["severity"].map({s: i for i, s in enumerate(order)})
-    table = (
-        table.assign(rank=rank)
-        .sort_values(["rank", "records", "check"], ascending=[True, False, True])
-        .drop(columns="rank")
-        .reset_index(drop=True)
-    )
+    table = findings_by_check(study.findings)
     shown = pd.DataFrame(
         {
             "Check": table["check"],
@@ -133,11 +118,31 @@ def _findings(study: Study) -> Exhibit:
     return Exhibit(
         "findings-by-check",
         "What was found in the records",
-        f"{len(rows):,} findings in {len(table):,} checks. Weight: {told}. All findings stand one "
-        "by one in the table 'findings'.",
+        f"{len(study.findings):,} findings in {len(table):,} checks. Weight: {told}. All findings "
+        "stand one by one in the table 'findings'.",
         table,
         shown=shown,
         rests_on=("findings",),
+    )
+
+
+def _corrections(study: Study) -> tuple[Exhibit, ...]:
+    """What the site set by hand, used or not; nothing where it set nothing."""
+    table = study.fleet.overrides
+    if table.empty:
+        return ()
+    heads = {"record_id": "Record", "used": "Used", "message": "What was set, and why"}
+    return (
+        Exhibit(
+            "corrections",
+            "Corrected by hand",
+            f"{count(int(table['used'].sum()), 'correction')} in use of {len(table):,} in "
+            "overrides.csv. They are not in the site's exports; every figure rests on the records "
+            "as corrected.",
+            table,
+            shown=table[list(heads)].rename(columns=heads).map(cell),
+            rests_on=("findings",),
+        ),
     )
 
 
