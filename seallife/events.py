@@ -15,7 +15,7 @@ from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
 from seallife.jobs import MENTIONS, join_orders
 from seallife.observation import Observation
-from seallife.orders import read_orders
+from seallife.orders import UNPLACED, read_orders
 from seallife.register import Register, match_tags
 from seallife.schema import REASONS
 
@@ -38,11 +38,15 @@ class Removals:
         Orders set aside or merged, doubts.
     waterfall : pandas.DataFrame
         step, kind ('total' or 'loss'), count: from rows read to failures.
+    unplaced : pandas.DataFrame
+        Records of removals that could not be placed, so that they are in no rate: record_id,
+        site ('' where not known), end (NaT where not known), reason, why (name of the check).
     """
 
     table: pd.DataFrame
     findings: pd.DataFrame
     waterfall: pd.DataFrame
+    unplaced: pd.DataFrame
 
 
 def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Removals:
@@ -51,9 +55,15 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
     Orders on one position whose work touches within ``merge_gap_days`` are one removal: the
     earliest end, the latest return, and the reason with the best evidence count. See
     `seallife.jobs` for what parts and what joins them.
+
+    Raises
+    ------
+    InputError
+        Most orders on a seal name no pump of the register.
     """
     orders = read_orders(fleet, register)
-    own, own_findings, own_counts = _from_removals_table(fleet, register)
+    own, own_findings, own_counts, lost = _from_removals_table(fleet, register)
+    unplaced = [orders.unplaced, lost]
     rows = pd.concat([t for t in (orders.table, own) if len(t)] or [orders.table])
     rows = rows.reset_index(drop=True)
     mentions = rows[rows["kind"].isin(MENTIONS)]
@@ -81,6 +91,8 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
                 set_aside=True,
             )
         )
+        if severity == "ask":
+            unplaced.append(found.drop_duplicates("record_id").assign(why=check)[list(UNPLACED)])
 
     place = _place(rows, register, watched)
     set_aside(
@@ -122,7 +134,12 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
     )
     table["ended"] = table["reason"].map({r: e for r, (e, _) in REASONS.items()})
     read = len(fleet["work_orders"]) + len(fleet["removals"])
-    return Removals(table, join_findings(findings), _waterfall(read, steps, rows, table))
+    return Removals(
+        table,
+        join_findings(findings),
+        _waterfall(read, steps, rows, table),
+        pd.concat([u for u in unplaced if len(u)] or [orders.unplaced], ignore_index=True),
+    )
 
 
 def _place(rows: pd.DataFrame, register: Register, watched: Observation) -> pd.DataFrame:
@@ -157,12 +174,12 @@ def _place(rows: pd.DataFrame, register: Register, watched: Observation) -> pd.D
 
 def _from_removals_table(
     fleet: Fleet, register: Register
-) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Bring a site's own list of removals into the shape of understood orders."""
     own = fleet["removals"]
     no_counts = pd.DataFrame({"step": pd.Series(dtype=object), "records": pd.Series(dtype=int)})
     if own.empty:
-        return own, join_findings([]), no_counts
+        return own, join_findings([]), no_counts, own.reindex(columns=list(UNPLACED))
     positions = register.table
     pumps = match_tags(own["tag"], own["site"], register)
     name = own["tag"] + np.where(own["seal_end"] != "", "-" + own["seal_end"], "")
@@ -236,7 +253,9 @@ def _from_removals_table(
             "records": [int(lost.sum()), int((dateless & ~lost).sum())],
         }
     )
-    return rows[~lost & ~dateless], join_findings(findings), counts
+    why = np.where(lost, "not in register", "no usable date")
+    aside = rows.assign(site=own["site"], why=why)[lost | dateless][list(UNPLACED)]
+    return rows[~lost & ~dateless], join_findings(findings), counts, aside
 
 
 def _waterfall(

@@ -6,6 +6,7 @@ In: `Fleet`, `Register`. Out: `Observation`. Next: `seallife.events`, `seallife.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import pandas as pd
@@ -16,6 +17,7 @@ from seallife.findings import join_findings, make_findings
 from seallife.intake import Fleet
 from seallife.register import Register, tag_key
 from seallife.schema import TABLES
+from seallife.settings import Window, did_you_mean
 
 __all__ = ["Observation", "observe", "was_packed"]
 
@@ -57,7 +59,7 @@ def observe(fleet: Fleet, register: Register, classes: Classes) -> Observation:
     Raises
     ------
     InputError
-        No position was ever at risk.
+        No position was ever at risk, or a window is of a site that the register lacks.
     """
     windows, findings = _windows(fleet, register)
     rows = register.table[["position_id", "record_id", "site", "commissioned", "retired"]]
@@ -133,14 +135,18 @@ def _first_sealed(rows: pd.DataFrame, changes: pd.DataFrame) -> tuple[pd.DataFra
 def _windows(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """One row a site and stretch between gaps: site, start, end, after_gap, ends_with."""
     given = {w.site: w for w in fleet.settings.windows}
+    sites = sorted(register.table["site"].unique())
+    _no_strange_sites(given, sites)
     seen = _signs_of_life(fleet, register)
     findings: list[pd.DataFrame] = []
     rows = []
-    for site in sorted(register.table["site"].unique()):
+    last = fleet.settings.data_end
+    for site in sites:
         window = given.get(site)
         span = seen.get(site)
         start = pd.Timestamp(window.start) if window else span[0] if span else None
-        end = window.end if window and window.end else fleet.settings.data_end
+        # Neither a window nor the data may reach past the other's end.
+        end = min((e for e in (window and window.end, last) if e), default=None)
         stop = pd.Timestamp(end) if end else span[1] if span else None
         if window is None:
             findings.append(_guessed_window(site, start, stop))
@@ -155,6 +161,17 @@ def _windows(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Da
     windows = pd.DataFrame(rows, columns=["site", "start", "end", "ends_with"])
     windows["after_gap"] = windows["site"].duplicated()
     return windows, findings
+
+
+def _no_strange_sites(given: Mapping[str, Window], sites: list[str]) -> None:
+    strange = [site for site in given if site not in sites]
+    if strange:
+        near = did_you_mean(strange[0], sites)
+        raise InputError(
+            f"windows: no position of the register stands at site '{strange[0]}'{near}",
+            where="fleet.toml",
+            hint=f"sites of the register are {', '.join(sites[:8])}",
+        )
 
 
 def _signs_of_life(

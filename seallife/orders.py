@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from seallife.errors import InputError
 from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
 from seallife.intake.orderdates import order_dates
@@ -19,8 +20,12 @@ from seallife.intake.worktext import read_evidence, read_work
 from seallife.places import match_pumps, pumps_from_text_or_serial, which_seal
 from seallife.register import Register
 
-__all__ = ["Orders", "read_orders"]
+__all__ = ["UNPLACED", "Orders", "read_orders"]
 
+UNPLACED = ("record_id", "site", "end", "reason", "why")
+"""What is known of a removal that could not be placed; ``why`` is the check that says so."""
+
+_MANY = 10  # fewer orders that meet no pump may be chance
 _TEXT_COLUMNS = ("wo_no", "tag", "seal_end", "short_text", "long_text", "part", "part_qty")
 _DATE_COLUMNS = ("date_raised", "malfunction_start", "work_start", "work_end", "closed")
 _COLUMNS: dict[str, Any] = {
@@ -63,21 +68,31 @@ class Orders:
         One or more for every order that is not in the table, and doubts about those that are.
     counts : pandas.DataFrame
         step, records: how many orders left at each step; they sum to the orders read.
+    unplaced : pandas.DataFrame
+        Orders that tell of a removal and were set aside for want of a pump or a date: columns
+        `UNPLACED`.
     """
 
     table: pd.DataFrame
     findings: pd.DataFrame
     counts: pd.DataFrame
+    unplaced: pd.DataFrame
 
 
 def read_orders(fleet: Fleet, register: Register) -> Orders:
     """Which orders tell of a seal taken out, of which position, when and why?
 
     Every order read is either in the table or has a finding that sets it aside.
+
+    Raises
+    ------
+    InputError
+        Most orders on a seal name no pump of the register.
     """
     orders = fleet["work_orders"]
     findings: list[pd.DataFrame] = []
     steps: list[tuple[str, int]] = []
+    unplaced: list[pd.DataFrame] = []
 
     def set_aside(
         check: str, severity: Severity, gone: pd.Series, message: str, column: str = ""
@@ -97,11 +112,14 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
                 set_aside=True,
             )
         )
+        if severity == "ask":
+            unplaced.append(orders[gone].assign(why=check)[list(UNPLACED)])
         orders = orders[~gone]
 
     if orders.empty:
         nothing = pd.DataFrame(columns=["step", "records"])
-        return Orders(_typed(pd.DataFrame(columns=list(_COLUMNS))), join_findings([]), nothing)
+        table = _typed(pd.DataFrame(columns=list(_COLUMNS)))
+        return Orders(table, join_findings([]), nothing, pd.DataFrame(columns=list(UNPLACED)))
     same = [*_TEXT_COLUMNS, *_DATE_COLUMNS]
     again = orders.duplicated(subset=same) & (orders["wo_no"] != "")
     set_aside("duplicate row", "note", again, "the same order stands in an earlier row")
@@ -145,7 +163,22 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
     findings += said
     steps.append(("seal removals", len(orders)))
     counts = pd.DataFrame(steps, columns=["step", "records"])
-    return Orders(_typed(rows[list(_COLUMNS)]), join_findings(findings), counts)
+    _most_meet_the_register(unplaced, len(orders))
+    return Orders(
+        _typed(rows[list(_COLUMNS)]), join_findings(findings), counts, pd.concat(unplaced)
+    )
+
+
+def _most_meet_the_register(unplaced: list[pd.DataFrame], placed: int) -> None:
+    """Refuse orders of which most name no pump of the register: no figure could be right."""
+    lost = sum(int(part["why"].isin(_NO_PUMP).sum()) for part in unplaced)
+    if lost >= _MANY and lost > placed:
+        raise InputError(
+            f"only {placed:,} of {placed + lost:,} orders on a seal name a pump of the register",
+            where="work_orders",
+            hint="look in fleet.toml which column holds the tag, in orders and in the register; "
+            "if both are right, the register lacks pumps",
+        )
 
 
 _NOT_REMOVALS = {
@@ -228,10 +261,10 @@ def _doubts(orders: pd.DataFrame, register: Register) -> list[pd.DataFrame]:
             "text tells nothing",
             "note",
             orders.loc[silent, "record_id"],
-            "the text does not say what was done; the reason is that of the order's type",
+            "the text does not say what was done; a seal drawn from the store does",
             column="short_text",
             value=orders.loc[silent, "short_text"],
-            action="reason with little confidence",
+            action="taken as planned where the order's type says so, else of unknown reason",
         ),
         make_findings(
             "text against order type",

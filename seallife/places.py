@@ -192,7 +192,33 @@ def which_seal(orders: pd.DataFrame, register: Register) -> tuple[pd.DataFrame, 
             action="counted as an event, not as a life",
         )
     )
+    findings.append(_ends_not_in_register(orders.assign(end=end), positions))
     return rows, findings
+
+
+def _ends_not_in_register(orders: pd.DataFrame, positions: pd.DataFrame) -> pd.DataFrame:
+    """Of which pumps do orders name two ends, and the register one seal?"""
+    ends = ("DE", "NDE")
+    single = positions[~positions["pump_key"].duplicated(keep=False)].set_index("pump_key")
+    told = orders[(orders["kind"] == "removal") & orders["end"].isin([*ends, "both"])]
+    told = told[told["pump_key"].isin(single.index)]
+    own = told["pump_key"].map(single["seal_end"])
+    other = (told["end"] == "both") | (own.isin(ends) & (own != told["end"]))
+    several = told.groupby("pump_key")["end"].transform("nunique") > 1
+    first = told[other | several].drop_duplicates("pump_key")
+    return make_findings(
+        "register lacks an end of the pump",
+        "ask",
+        first["record_id"],
+        [
+            f"orders name both ends of pump '{tag}', and the register has one seal there: two "
+            "seals counted as one halve its MTBR; give the register a row for each end"
+            for tag in first["tag"]
+        ],
+        column="seal_end",
+        value=first["end"],
+        action="counted on the one seal",
+    )
 
 
 def _ends_by_serial(rows: pd.DataFrame, positions: pd.DataFrame) -> pd.Series:

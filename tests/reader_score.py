@@ -14,12 +14,13 @@ import pandas as pd
 
 from seallife.history.mtbr import mtbr_history
 from seallife.intake import read_fleet
-from seallife.intake.worktext import read_evidence
+from seallife.intake.worktext import read_evidence, read_work
 from seallife.schema import REASONS
 from seallife.study import Study, run_study
 
 HERE = Path(__file__).parent
 LOG = HERE / "published" / "excavator_orders.csv"
+LINES = HERE / "hand_written_orders.csv"
 ENDED = {reason: ended for reason, (ended, _) in REASONS.items()}
 
 CAUGHT_BY: Mapping[str, tuple[str, ...]] = {
@@ -266,11 +267,32 @@ def score_log() -> pd.DataFrame:
     )
 
 
+def score_lines() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Hold the reading of hand-written lines against what they were meant to say.
+
+    The lines were written without a look at the word lists, and the lists were not changed after;
+    they count as a sample of what a site writes only as far as one writer's invention goes.
+
+    Returns
+    -------
+    by_language, misread : pandas.DataFrame
+    """
+    rows = pd.read_csv(LINES, dtype=str)
+    nothing = pd.Series(False, index=rows.index)
+    read = read_work(rows["text"], rows["wo_type"], nothing, nothing)
+    rows["said"] = read["reason"].where(read["kind"] == "removal", read["kind"])
+    rows["right"] = rows["said"] == rows["meant"]
+    by_language = rows.groupby("language")["right"].agg(lines="size", right="sum").reset_index()
+    return by_language, rows.loc[~rows["right"], ["language", "text", "meant", "said"]]
+
+
 def main() -> None:
     """Print all tables."""
     demo = HERE.parent / "data_demo"
     got = score(run_study(read_fleet(demo)), demo / "truth")
-    tables = {k: v for k, v in vars(got).items() if k != "matched"} | {"excavators": score_log()}
+    by_language, misread = score_lines()
+    tables = {k: v for k, v in vars(got).items() if k != "matched"}
+    tables |= {"excavators": score_log(), "hand-written": by_language, "misread": misread}
     for title, table in tables.items():
         sys.stdout.write(f"\n{title}\n{table.to_string()}\n")
 

@@ -55,6 +55,12 @@ def _study(folder: Path) -> Study:
         ),
         (lambda f: (f / "positions.csv").write_text(""), ["positions.csv", "empty"]),
         (
+            lambda f: (f / "work_orders.csv").write_text(
+                "wo_no,tag,work_start,wo_type,short_text\n"
+            ),
+            ["work_orders and removals hold no rows", "look at the export"],
+        ),
+        (
             lambda f: (f / "positions.csv").write_text("tag,site\n"),
             ["no positions"],
         ),
@@ -84,6 +90,7 @@ def _study(folder: Path) -> Study:
         "missing file",
         "missing column",
         "empty file",
+        "no orders",
         "empty table",
         "unreadable encoding",
         "ambiguous dates",

@@ -170,6 +170,8 @@ def test_codes_that_are_not_known_are_kept_out(tmp_path: Path) -> None:
     found = _found(fleet, "unknown code").iloc[0]
     assert (found["record_id"], found["value"]) == ("positions:register.csv:3", "left")
     assert "translate it under [codes.seal_end] in fleet.toml" in found["message"]
+    asked = _found(fleet, "unknown code that decides figures")
+    assert asked["message"].str.startswith("'left' stands in 1 rows").tolist() == [True]
 
 
 @pytest.mark.parametrize(("unit", "said"), [("bar", 1), ("barg", 0), ("bara", 0)])

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import pandas as pd
 import pytest
 from builders import fleet_of, seal_order
@@ -134,3 +137,24 @@ def test_a_pump_converted_from_packing_begins_with_its_first_seal() -> None:
         changes=[change | {"from_state": "single pusher", "to_state": "bellows"}],
     )
     assert _rows(_observe(plain))[1][1] == "2016-01-01"
+
+
+@pytest.mark.parametrize(
+    ("window_end", "data_end"), [("2025-12-31", "2020-06-30"), ("2020-06-30", "2025-12-31")]
+)
+def test_time_at_risk_ends_with_the_window_or_the_data_whichever_is_first(
+    window_end: str, data_end: str
+) -> None:
+    fleet = fleet_of([{"tag": "P-101A"}], work_orders=[seal_order("P-101A", "2018-05-05")])
+    window = fleet.settings.windows[0].model_copy(update={"end": date.fromisoformat(window_end)})
+    settings = fleet.settings.model_copy(
+        update={"windows": (window,), "data_end": date.fromisoformat(data_end)}
+    )
+    watched = _observe(replace(fleet, settings=settings))
+    assert watched.stretches["end"].tolist() == [pd.Timestamp("2020-07-01")]
+
+
+def test_a_window_of_a_misspelt_site_is_refused_with_the_nearest_name() -> None:
+    fleet = fleet_of([{"tag": "P-101A", "site": "Sight"}])
+    with pytest.raises(InputError, match="site 'Site'; did you mean 'Sight'"):
+        _observe(fleet)

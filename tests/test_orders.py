@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 from builders import fleet_of, seal_order
 
+from seallife.errors import InputError
 from seallife.intake import Fleet
 from seallife.orders import Orders, read_orders
 from seallife.register import build_register
@@ -106,7 +107,7 @@ def test_a_seal_drawn_from_the_store_is_evidence_of_a_removal() -> None:
     table, _ = _one(
         short_text="pump repaired", long_text="", part="Mech seal cartridge 50 mm", part_qty=1
     )
-    assert table["reason"].tolist() == ["seal failed"]
+    assert table["reason"].tolist() == ["unknown"]
     table, _ = _one(
         short_text="pump repaired", long_text="", part="Mech seal cartridge", part_qty=-1
     )
@@ -188,3 +189,13 @@ def test_a_tag_that_stands_at_two_sites_needs_the_site() -> None:
         ["North/P-101A", "North"],
     ]
     assert got.findings["check"].tolist() == ["tag at several sites"]
+
+
+def test_orders_of_which_most_name_no_pump_are_refused_in_words() -> None:
+    lost = [seal_order(f"X-{i}00", "2020-05-05") for i in range(1, 13)]
+    fine = [seal_order("P-101A", "2020-05-05")]
+    with pytest.raises(InputError, match="only 1 of 13 orders on a seal name a pump"):
+        _orders(fleet_of([P1], work_orders=fine + lost))
+    few = _orders(fleet_of([P1], work_orders=fine + lost[:9]))
+    assert len(few.table) == 1
+    assert few.unplaced["why"].tolist() == ["not in register"] * 9

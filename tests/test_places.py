@@ -72,6 +72,32 @@ def test_a_tag_that_carries_the_end_means_that_seal() -> None:
     assert got.table["position_id"].tolist() == ["P-201A-NDE"]
 
 
+@pytest.mark.parametrize(
+    ("own_end", "ends", "asked"),
+    [
+        ("", ["DE", "NDE"], True),
+        ("", ["DE", "DE"], False),
+        ("", ["DE", ""], False),
+        ("DE", ["NDE"], True),
+        ("DE", ["DE", ""], False),
+        ("", ["both"], True),
+    ],
+)
+def test_one_seal_in_the_register_and_two_ends_in_orders_is_asked_about(
+    own_end: str, ends: list[str], asked: bool
+) -> None:
+    """Two seals counted as one would halve MTBR without a word."""
+    rows = [
+        seal_order("P-101A", f"{2018 + i}-05-05", seal_end=e if e != "both" else "")
+        | ({"long_text": "Both seals renewed"} if e == "both" else {})
+        for i, e in enumerate(ends)
+    ]
+    got = _orders([{"tag": "P-101A", "seal_end": own_end}], *rows)
+    check = "register lacks an end of the pump"
+    assert (check in set(got.findings["check"])) == asked
+    assert len(got.table) == len(ends)
+
+
 def test_what_a_person_set_counts_most() -> None:
     rows = [
         seal_order("P-101A", "2020-05-05", short_text="pump repaired", long_text=""),

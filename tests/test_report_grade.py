@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from studies import grids, no_failures, two_sites
 
@@ -23,6 +24,15 @@ def test_grade_is_the_worst_line() -> None:
     line = grade.table.set_index("measure").loc["removals whose reason is known"]
     assert line["counted"] - line["good"] == unknown > 0
     assert grade.letter in grade.sentence
+
+
+def test_records_that_could_not_be_placed_lower_the_grade() -> None:
+    study = grids()
+    lost = pd.DataFrame({"record_id": [f"work_orders:t.csv:{i}" for i in range(12)]})
+    worse = replace(study, removals=replace(study.removals, unplaced=lost))
+    line = grade_records(worse).table.set_index("measure").iloc[0]
+    assert line["counted"] - line["good"] == 12
+    assert line["grade"] == grade_records(worse).letter == "C"
 
 
 @pytest.mark.parametrize(

@@ -341,9 +341,10 @@ def test_what_a_line_says(text: str, wo_type: str, meant: str, end: str, early: 
 @pytest.mark.parametrize(
     ("text", "wo_type", "part", "outage", "meant"),
     [
-        ("", C, True, False, FAILED),
+        ("", C, True, False, UNKNOWN),
+        ("", P, True, False, AGE),
         ("repair pump", "", True, False, UNKNOWN),
-        ("pump checked", C, True, False, FAILED),
+        ("pump checked", C, True, False, UNKNOWN),
         ("Replace mech seal", "", False, True, OUTAGE),
         ("Replace mech seal", P, False, True, OUTAGE),
         ("Replace mech seal, leaking", P, False, True, FAILED),

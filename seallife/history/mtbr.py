@@ -18,11 +18,12 @@ import pandas as pd
 
 from seallife.clocks import RunClock, day_number
 from seallife.events import Removals
-from seallife.history.rates import compare_rates, mtbr
+from seallife.history.rates import mtbr
+from seallife.history.recent import recent_verdicts
 from seallife.lives import LifeTable
 from seallife.observation import Observation
 from seallife.register import Register
-from seallife.schema import DAYS_PER_YEAR
+from seallife.schema import DAYS_PER_YEAR, REASONS
 
 __all__ = ["DEFINITIONS", "MtbrHistory", "mtbr_history"]
 
@@ -54,8 +55,8 @@ class MtbrHistory:
         The whole of the records, one row a group, with positions and on both clocks
         (``mtbf_run_years`` counts run hours, 8,766 h a year).
     recent : pandas.DataFrame
-        The last twelve whole months against up to three years before: ratio of failure rates,
-        limits, verdict, message.
+        The last twelve whole months against up to three years before, see
+        `seallife.history.recent.recent_verdicts`.
     level : float
     unknown_as : str
         How removals of unknown reason are counted.
@@ -131,7 +132,7 @@ def mtbr_history(
         monthly,
         _rolling(whole, level),
         _overall(monthly, size, level),
-        _recent(whole, level),
+        recent_verdicts(whole, _perhaps_failed(removals.unplaced), level=level),
         level,
         unknown_as,
     )
@@ -208,6 +209,12 @@ def _counts(
     return pd.concat(frames, ignore_index=True)
 
 
+def _perhaps_failed(unplaced: pd.DataFrame) -> pd.DataFrame:
+    """Site and date of the removals without a place that may have been failures."""
+    ended = unplaced["reason"].map({r: e for r, (e, _) in REASONS.items()})
+    return unplaced.loc[ended != "withdrawn", ["site", "end"]]
+
+
 def _with_means(table: pd.DataFrame, level: float) -> pd.DataFrame:
     """Add MTBR and MTBF in calendar years with limits."""
     for name, count in (("mtbr", "removals"), ("mtbf", "failures")):
@@ -243,32 +250,3 @@ def _overall(monthly: pd.DataFrame, size: pd.DataFrame, level: float) -> pd.Data
     table["mtbf_run_years_low"] = run["low"].to_numpy()
     table["mtbf_run_years_high"] = run["high"].to_numpy()
     return _with_means(table, level)
-
-
-def _recent(monthly: pd.DataFrame, level: float) -> pd.DataFrame:
-    """Compare the last twelve months with up to three years before."""
-    last = monthly.loc[monthly["exposure_years"] > 0, "month"].max()
-    if pd.isna(last):
-        last = monthly["month"].max()
-    months_ago = (
-        (last.year - monthly["month"].dt.year) * 12 + last.month - monthly["month"].dt.month
-    )
-    rows = []
-    for (by, group), part in monthly.groupby(["by", "group"], sort=False):
-        ago = months_ago[part.index]
-        after, before = part[ago < 12], part[(ago >= 12) & (ago < 48)]
-        n0, n1 = before["failures"].sum(), after["failures"].sum()
-        t0, t1 = before["exposure_years"].sum(), after["exposure_years"].sum()
-        verdict = compare_rates((n0, n1), (t0, t1), level=level)
-        rows.append(
-            {
-                "by": by,
-                "group": group,
-                "failures_before": n0,
-                "years_before": t0,
-                "failures_after": n1,
-                "years_after": t1,
-                **verdict,
-            }
-        )
-    return pd.DataFrame(rows)

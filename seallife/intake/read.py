@@ -109,6 +109,13 @@ def read_fleet(folder: Path | str, settings: Settings | None = None) -> Fleet:
     tables = {name: pd.concat(frames, ignore_index=True) for name, frames in parts.items()}
     if tables["positions"].empty:
         raise InputError("the register holds no positions", where=str(folder))
+    told = [tables[name] for name in ("work_orders", "removals") if name in tables]
+    if not any(map(len, told)):
+        raise InputError(
+            "its files of work_orders and removals hold no rows, so no seal can be judged",
+            where=str(folder),
+            hint="look at the export; a site that changed no seal still has other orders",
+        )
     overrides = read_overrides(folder)
     if overrides.file is not None:
         inputs.append(_input("overrides", overrides.file))

@@ -13,6 +13,7 @@ import pandas as pd
 from seallife.errors import InputError
 from seallife.findings import Severity, make_findings
 from seallife.intake.byhand import HAND_SET
+from seallife.intake.codes import translate_codes
 from seallife.intake.dates import parse_dates
 from seallife.intake.files import RawFile
 from seallife.intake.numbers import convert_units, may_be_gauge, parse_numbers
@@ -82,7 +83,7 @@ def typed_table(
         elif column.kind == "number":
             values, found = _numbers(text, column, source, ids, where)
         elif column.kind == "code":
-            values, found = _codes(text, column, settings, ids)
+            values, found = translate_codes(text, column, settings, ids)
         else:
             values, found = text, []
         out[column.name] = values
@@ -268,28 +269,3 @@ def value_range(column: Column) -> str:
     if column.high is None:
         return f"{column.low:g}{unit} or more" if column.low is not None else ""
     return f"{column.low:g} to {column.high:g}{unit}"
-
-
-def _codes(
-    text: pd.Series, column: Column, settings: Settings, ids: pd.Series
-) -> tuple[pd.Series, list[pd.DataFrame]]:
-    """Translate site codes to our words; a word we do not know is kept out, with a finding."""
-    site = {k.strip().casefold(): v for k, v in settings.codes.get(column.name, {}).items()}
-    own = {c.casefold(): c for c in column.choices}
-    table = {}
-    for written in pd.unique(text):
-        word = site.get(written.casefold(), written)
-        table[written] = own.get(word.casefold(), None if word else "") if own else word
-    words = text.map(table)
-    bad = words.isna()
-    found = make_findings(
-        "unknown code",
-        "doubt",
-        ids[bad],
-        f"'{{value}}' is none of {', '.join(column.choices)}; translate it under "
-        f"[codes.{column.name}] in fleet.toml",
-        column=column.name,
-        value=text[bad],
-        action="read as not given",
-    )
-    return words.astype(object).where(~bad, ""), [found]

@@ -55,7 +55,8 @@ def read_work(
         seal_part_returned = pd.Series(False, index=text.index)
     kind, renewed = _kind(found, wo_type, seal_part_drawn, seal_part_returned)
     removal = kind == "removal"
-    reason, confidence = _reason(found, wo_type, in_outage, seal_part_drawn)
+    silent = ~found[list(_TELLING)].any(axis=1)
+    reason, confidence = _reason(found, wo_type, in_outage, seal_part_drawn, silent)
     confidence = confidence.mask(~renewed, 0.7)
     retired = kind == "pump retired"
     reason = reason.where(removal, "").mask(retired, "pump retired")
@@ -77,7 +78,7 @@ def read_work(
             "end_named": end,
             "renewed": renewed & removal,
             "rework": found["rework"],
-            "silent": ~found[list(_TELLING)].any(axis=1),
+            "silent": silent,
             "against_type": unplanned | planned,
         }
     )
@@ -131,9 +132,16 @@ def _kind(
 
 
 def _reason(
-    found: pd.DataFrame, wo_type: pd.Series, in_outage: pd.Series, part: pd.Series
+    found: pd.DataFrame,
+    wo_type: pd.Series,
+    in_outage: pd.Series,
+    part: pd.Series,
+    silent: pd.Series,
 ) -> tuple[pd.Series, pd.Series]:
-    """Words of failure or plan first, then the order's type, then the outage, then nothing."""
+    """Words of failure or plan first, then the order's type, then the outage, then nothing.
+
+    A text that tells nothing leaves the reason unknown, whatever is usual for a repair order.
+    """
     f = found
     failed = f["failure"] | f["signal"]
     reason = pd.Series("unknown", index=f.index, dtype=object)
@@ -146,6 +154,7 @@ def _reason(
     settle(in_outage, "planned in outage", 0.8)
     settle(wo_type == "corrective", "seal failed", 0.85)
     settle(in_outage & (wo_type == "corrective"), "seal failed", 0.6)
+    settle(silent & (wo_type == "corrective"), "unknown", 0.5)
     settle((wo_type == "planned") & ~in_outage, "planned by age", 0.85)
     settle((wo_type == "planned") & in_outage, "planned in outage", 0.9)
     settle(wo_type == "project", "upgrade", 0.85)

@@ -59,6 +59,12 @@ def grade_records(study: Study) -> DataGrade:
     later = closed[closed["position_id"].duplicated()]
     lines = [
         (
+            "records of removals that could be placed",
+            records := int(events["orders"].sum()),
+            records + len(study.removals.unplaced),
+            "mend tags and dates of the records that a person is asked about",
+        ),
+        (
             "removals whose day is known",
             int(events["end_low"].isna().sum()),
             len(events),

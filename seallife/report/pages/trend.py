@@ -135,7 +135,8 @@ def _verdicts(study: Study) -> Exhibit:
         f"{level_text(level)} interval (binomial, given the total): below 1 is better. "
         f"{int(decided.sum())} of {len(recent)} rows show a change; of {testable} rows that "
         f"could, about {(1 - level) * testable:.1f} would by chance alone. "
-        "Look at a row because you asked about it, not because it stands out. "
+        "Look at a row because you asked about it, not because it stands out. Not placed: "
+        "failures that lack a pump or a date, before and after; a change they could undo is none. "
         "Clock: calendar. Unit: one seal position.",
         recent,
         shown=shown_verdicts(recent),
@@ -155,11 +156,17 @@ def shown_verdicts(recent: pd.DataFrame) -> pd.DataFrame:
             "Kind": recent["by"].map(_KINDS),
             "Three years before": _seen(recent["failures_before"], recent["years_before"]),
             "Last 12 months": _seen(recent["failures_after"], recent["years_after"]),
+            "Not placed": _unplaced(recent["unplaced_before"], recent["unplaced_after"]),
             "Ratio of rates": ratio,
             "Verdict": recent["verdict"],
             "Why": recent["message"],
         }
     )
+
+
+def _unplaced(before: pd.Series, after: pd.Series) -> list[str]:
+    """Failures that lack a pump or a date, before and after; nothing where there are none."""
+    return [f"{a:,} and {b:,}" if a or b else "–" for a, b in zip(before, after, strict=True)]
 
 
 def _seen(failures: pd.Series, years: pd.Series) -> list[str]:

@@ -1,0 +1,108 @@
+"""Did the last year bring fewer failures than the years before, beyond chance?
+
+In: failures and exposure by month, failures without a place. Out: one verdict a group. Next:
+`seallife.history.mtbr`.
+"""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from seallife.history.rates import compare_rates
+
+__all__ = ["recent_verdicts"]
+
+_AFTER, _UNTIL = 12, 48  # months ago: the last year, and the three before it
+
+
+def recent_verdicts(
+    monthly: pd.DataFrame, unplaced: pd.DataFrame, *, level: float = 0.90
+) -> pd.DataFrame:
+    """Did the failure rate of the last twelve months change against up to three years before?
+
+    Parameters
+    ----------
+    monthly : pandas.DataFrame
+        by, group, month (its first day), failures, exposure_years; whole months only.
+    unplaced : pandas.DataFrame
+        site, end of removals that may have been failures and could not be placed on a position or
+        a day. Time at risk counts the seals they belong to, so that they are missing above the
+        line only.
+    level : float
+        Two-sided level of the ratio's interval.
+
+    Returns
+    -------
+    pandas.DataFrame
+        by, group, failures_before, years_before, failures_after, years_after, unplaced_before,
+        unplaced_after (how many of the unplaced may belong there), and `compare_rates` of the
+        placed ones. A verdict of a change that the unplaced could undo is 'cannot tell yet'.
+
+    Notes
+    -----
+    A removal without a date may lie on either side; one without a site at each site. Which unit or
+    class they belong to is not known: as many are taken as the group has of its side's failures.
+    """
+    last = monthly.loc[monthly["exposure_years"] > 0, "month"].max()
+    if pd.isna(last):
+        last = monthly["month"].max()
+    ago = _months_before(last, monthly["month"])
+    sides = (ago < _AFTER, (ago >= _AFTER) & (ago < _UNTIL))
+    lost_ago = _months_before(last, unplaced["end"])
+    dateless = unplaced["end"].isna()
+    lost = [
+        unplaced.loc[dateless | (lost_ago < _AFTER) & (lost_ago >= 0), "site"],
+        unplaced.loc[dateless | (lost_ago >= _AFTER) & (lost_ago < _UNTIL), "site"],
+    ]
+    whole = [
+        float(monthly.loc[side & (monthly["by"] == "all"), "failures"].sum()) for side in sides
+    ]
+    rows = []
+    for (by, group), part in monthly.groupby(["by", "group"], sort=False):
+        after, before = (part[side[part.index]] for side in sides)
+        n1, n0 = after["failures"].sum(), before["failures"].sum()
+        t1, t0 = after["exposure_years"].sum(), before["exposure_years"].sum()
+        u1, u0 = (
+            _share(sites, str(by), str(group), n / total if total else 0.0)
+            for sites, n, total in zip(lost, (n1, n0), whole, strict=True)
+        )
+        got = compare_rates((n0, n1), (t0, t1), level=level)
+        if got["verdict"] in {"improved", "worse"}:
+            turned = (n0, n1 + u1) if got["verdict"] == "improved" else (n0 + u0, n1)
+            if compare_rates(turned, (t0, t1), level=level)["verdict"] != got["verdict"]:
+                count = u1 if got["verdict"] == "improved" else u0
+                got["message"] = (
+                    f"{got['verdict']} by the records placed, but {count} more that may be "
+                    "failures lack a pump or a date and could undo it"
+                )
+                got["verdict"] = "cannot tell yet"
+        rows.append(
+            {
+                "by": by,
+                "group": group,
+                "failures_before": n0,
+                "years_before": t0,
+                "failures_after": n1,
+                "years_after": t1,
+                "unplaced_before": u0,
+                "unplaced_after": u1,
+                **got,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _months_before(last: pd.Timestamp, days: pd.Series) -> pd.Series:
+    day = pd.to_datetime(days)
+    return (last.year - day.dt.year) * 12 + last.month - day.dt.month
+
+
+def _share(sites: pd.Series, by: str, group: str, share: float) -> int:
+    """How many of the unplaced may belong to a group: all of its site's, or its share of all."""
+    if by == "all":
+        return len(sites)
+    if by == "site":
+        return int((sites.isin([group, ""])).sum())
+    return math.ceil(len(sites) * share - 1e-9)
