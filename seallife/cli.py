@@ -186,7 +186,9 @@ def trace(
     folder: FolderArgument,
     name: Annotated[
         str,
-        typer.Argument(help="Record (work_orders:FILE:ROW), removal (R12), life, position, class."),
+        typer.Argument(
+            help="Record (FILE:ROW), order number, removal (R12), tag, class, unit, 2024-05 ..."
+        ),
     ],
     as_json: JsonOption = False,
 ) -> None:

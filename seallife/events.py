@@ -31,7 +31,7 @@ class Removals:
     table : pandas.DataFrame
         One row a removal: removal_id, position_id ('' where the end of the pump is not known),
         pump_key, site, end, end_low, back, date_kind, reason, ended ('failed', 'withdrawn',
-        'unknown'), confidence, evidence, early, serial_out, serial_in, record_id (the first
+        'unknown'), confidence, evidence, fitting_fault, serial_out, serial_in, record_id (the first
         order), record_ids (all, blank between), orders (their number), repeat_days (since the
         pump's return from the last removal at this position).
     findings : pandas.DataFrame
@@ -109,6 +109,7 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
         "the seal came out on {value}, after the position was retired; tag used again?",
     )
     place = place.loc[rows.index]
+    findings.append(_after_the_end(rows, place))
     outside = (rows["end"] < place["start"]) | (rows["end"] >= place["stop"])
     set_aside(
         "outside the records",
@@ -139,6 +140,25 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
         join_findings(findings),
         _waterfall(read, steps, rows, table),
         pd.concat([u for u in unplaced if len(u)] or [orders.unplaced], ignore_index=True),
+    )
+
+
+def _after_the_end(rows: pd.DataFrame, place: pd.DataFrame) -> pd.DataFrame:
+    """At which sites do removals lie after the end of records, as they do when it is wrong?"""
+    late = rows[(rows["end"] >= place["stop"]) & place["retired"].isna()]
+    by = late.groupby("site")["end"].agg(["size", "max"])
+    return make_findings(
+        "removals after the end of records",
+        "ask",
+        by.index,
+        [
+            f"{n} removals of {site} lie after the end of its records, the last on {day:%Y-%m-%d}; "
+            "is data_end right, and the order of day and month?"
+            for site, n, day in zip(by.index, by["size"], by["max"], strict=True)
+        ],
+        column="end",
+        value=by["size"],
+        action="not counted",
     )
 
 
@@ -206,7 +226,7 @@ def _from_removals_table(
             "reason": own["reason"].where(own["reason"] != "", "unknown"),
             "confidence": 0.95,
             "evidence": own["cause"],
-            "early": False,
+            "fitting_fault": False,
             "serial_out": own["serial_out"],
             "serial_in": own["serial_in"],
             "kind": "removal",

@@ -109,7 +109,7 @@ def _jobs(rows: pd.DataFrame, gap_days: int) -> pd.DataFrame:
     month = drawn["end_low"].notna() & by["end_low"].shift().notna()
     second = (
         (drawn["end"] > before)
-        | (same_day & (drawn["early"] | month))
+        | (same_day & (drawn["fitting_fault"] | month))
         | (before.notna() & handed_over)
     )
     new |= second.reindex(rows.index, fill_value=False)
@@ -165,7 +165,7 @@ def _summed(jobs: pd.DataFrame, with_job: pd.DataFrame) -> pd.DataFrame:
     table = best.assign(
         end=by["end"].min(),
         back=everything.groupby("event")["back"].max(),
-        early=by["early"].any(),
+        fitting_fault=by["fitting_fault"].any(),
         serial_out=_given(jobs, "serial_out"),
         serial_in=_given(jobs, "serial_in"),
         record_id=first,

@@ -41,7 +41,7 @@ class LifeTable:
         exit_age_d, exit_low_d (youngest age at the end, where the day is not known),
         entry_age_h, exit_age_h, exit_low_h, days, hours (on record), hours_low, hours_high
         (bounds of the hours, see `RunClock.spread`), metered (share of the hours seen by a meter),
-        hours_from, end, reason, confidence, early, removal_id, start_record, end_record,
+        hours_from, end, reason, confidence, fitting_fault, removal_id, start_record, end_record,
         start_kind, serial, rebuild_no (NaN without serial number), moved_from (the life that the
         same seal had before; its age goes on), epoch (number of the position's configuration at
         the life's start).
@@ -69,8 +69,9 @@ def build_lives(
 
     Each stretch of observation opens with the seal then in service; each removal closes one life
     and opens the next. Where the end of the pump is not named, the lives of both its seals are
-    lost and both begin again with unknown age. A change of the position closes a life only where
-    the seal was renewed for it.
+    lost and both begin again with unknown age. Where an order took the pump out for good and no
+    later removal shows it running, no life begins again. A change of the position closes a life
+    only where the seal was renewed for it.
     """
     marks = _marks(register, watched, removals, changes)
     rows = _between(marks, rules)
@@ -153,7 +154,7 @@ _FROM_REMOVALS = (
     "ended",
     "reason",
     "confidence",
-    "early",
+    "fitting_fault",
     "removal_id",
     "serial_out",
     "serial_in",
@@ -174,7 +175,7 @@ def _unrecorded(changes: Changes) -> pd.DataFrame:
             "start_record": bare["record_id"],
             "ended": "withdrawn",
             "reason": "upgrade",
-            "early": False,
+            "fitting_fault": False,
             "removal_id": "",
             "serial_out": "",
             "serial_in": "",
@@ -197,7 +198,7 @@ def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
             "end": after["ended"].where(closed, marks["ends_with"].map(_STRETCH_ENDS)),
             "reason": np.where(closed, after["reason"], ""),
             "confidence": after["confidence"].where(closed),
-            "early": closed & (after["early"] == True),  # noqa: E712  (object column with gaps)
+            "fitting_fault": closed & (after["fitting_fault"] == True),  # noqa: E712  (object column with gaps)
             "removal_id": np.where(closed, after["removal_id"], ""),
             "start_kind": marks["start_kind"],
             "start_record": marks["start_record"],
@@ -211,7 +212,15 @@ def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
         before = rows["start"].shift().where(carried)
         rows["start"] = rows["start"].fillna(before)
         rows["start_kind"] = rows["start_kind"].mask(carried & before.notna(), "taken across a gap")
-    return rows
+    return rows[~_after_retirement(marks)]
+
+
+def _after_retirement(marks: pd.DataFrame) -> pd.Series:
+    """Which marks open no life, as the position's last removal took the pump out for good?"""
+    last = marks[marks["mark"] == 1].groupby("position_id").tail(1)
+    gone = last[last["reason"] == "pump retired"].set_index("position_id")["at"]
+    after = marks["at"] >= marks["position_id"].map(gone)
+    return after.astype(bool)
 
 
 _STRETCH_ENDS = {"data end": "in service", "gap": "lost", "retired": "lost"}
@@ -221,15 +230,15 @@ def _with_ages(rows: pd.DataFrame, clock: RunClock) -> tuple[pd.DataFrame, list[
     """Add both clocks; a life without length is no life, and is said."""
     empty = rows["exit"] <= rows["entry"]
     # Where records stop before a seal is back in service there is nothing to ask: no life yet.
-    early = rows[empty & (rows["removal_id"] != "")]
+    same_day = rows[empty & (rows["removal_id"] != "")]
     findings = [
         make_findings(
             "life without length",
             "ask",
-            early["end_record"],
+            same_day["end_record"],
             "the seal came out on {value}, the day it went in or before; look at both dates",
             column="end",
-            value=early["exit"],
+            value=same_day["exit"],
             action="no life; the removal still counts in rates",
         )
     ]

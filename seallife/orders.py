@@ -41,7 +41,7 @@ _COLUMNS: dict[str, Any] = {
     "reason": object,
     "confidence": float,
     "evidence": object,
-    "early": bool,
+    "fitting_fault": bool,
     "serial_out": object,
     "serial_in": object,
     "kind": object,
@@ -61,9 +61,9 @@ class Orders:
         One row for each order that tells of a seal removal, two where it tells of both seals of
         a pump: record_id, wo_no, pump_key, site, position_id ('' where the end is not known),
         end (date), end_low (NaT where the day is known), back, date_kind, reason, confidence,
-        evidence, early, serial_out, serial_in; kind ('removal', 'pump retired'; 'seal change
-        mentioned' and 'rework' go with another order's removal), renewed (something says that a
-        seal went in), seal_drawn (the store's issue says it), rework.
+        evidence, fitting_fault, serial_out, serial_in; kind ('removal', 'pump retired'; 'seal
+        change mentioned' and 'rework' go with another order's removal), renewed (something says
+        that a seal went in), seal_drawn (the store's issue says it), rework.
     findings : pandas.DataFrame
         One or more for every order that is not in the table, and doubts about those that are.
     counts : pandas.DataFrame
@@ -292,7 +292,7 @@ def _doubts(orders: pd.DataFrame, register: Register) -> list[pd.DataFrame]:
             "the date under retired",
             column="tag",
             value=orders.loc[retires, "tag"],
-            action="the seal's life ends here; time at risk goes on",
+            action="life and time at risk end here, unless a later removal shows it running",
         ),
     ]
 

@@ -5,9 +5,12 @@ In: `Study`, a name. Out: the hops. Next: a person with a question.
 
 from __future__ import annotations
 
+import re
+
 import pandas as pd
 
 from seallife.errors import InputError
+from seallife.register import match_tags
 from seallife.schema import TABLES
 from seallife.study import Study
 
@@ -23,8 +26,9 @@ def trace_record(study: Study, name: str) -> pd.DataFrame:
     ----------
     study : Study
     name : str
-        A record (``table:file:row``), a removal (``R12``), a life, a seal position, a service
-        class, or the number of a finding's check.
+        A record (``table:file:row``, or ``file:row``), a removal (``R12``), a life, a seal
+        position, a tag as written anywhere, an order's number, a service class, a site or unit,
+        a month (``2024-05``), or the name of a check.
 
     Returns
     -------
@@ -54,12 +58,14 @@ def trace_record(study: Study, name: str) -> pd.DataFrame:
         hops = _position(study, name)
     elif (classes["service_class"] == name).any():
         hops = _class(study, name)
+    else:
+        hops = _by_other_name(study, name)
     if not hops:
         raise InputError(
             f"nothing named '{name}' was read or built",
             where="trace",
-            hint="give a record such as work_orders:FILE:ROW, a removal such as R12, a life, a "
-            "position or a service class",
+            hint="give a record such as work_orders:FILE:ROW, an order's number, a removal such as "
+            "R12, a tag, a position, a service class, a unit or a month such as 2024-05",
         )
     return pd.DataFrame(hops, columns=["what", "name", "text"])
 
@@ -85,7 +91,9 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
         )
         for c in corrections[corrections["record_id"] == name].itertuples()
     ]
-    found = study.findings[study.findings["record_id"].isin([name, name.split(":")[0]])]
+    findings = study.findings
+    whole = (findings["record_id"] == name.split(":")[0]) & findings["set_aside"]
+    found = findings[(findings["record_id"] == name) | whole]
     for f in found[found["check"] != "corrected by hand"].itertuples():
         ends = " (ends here)" if f.set_aside else ""
         action = f"; {f.action!s}" if f.action else ""
@@ -206,6 +214,60 @@ def _class(study: Study, name: str) -> list[tuple[str, str, str]]:
         left = len(fitted) - _SHOWN_ROWS
         hops.append(("life", "...", f"{left} more in the report's table lives"))
     return hops
+
+
+def _by_other_name(study: Study, name: str) -> list[tuple[str, str, str]]:
+    """Find what a person would call it by: file and row, order, tag, unit, month, check."""
+    if not name:
+        return []
+    orders = study.fleet["work_orders"]
+    ids = [
+        t.loc[t["record_id"].str.endswith(f":{name}"), "record_id"]
+        for t in study.fleet.tables.values()
+    ]
+    mine = pd.concat([*ids, orders.loc[orders["wo_no"] == name, "record_id"]])
+    if len(mine):
+        return [hop for record in mine for hop in _record(study, str(record))]
+    events, positions = study.removals.table, study.register.table
+    if re.fullmatch(r"\d{4}-\d{2}", name):
+        return _removals(events[events["end"].dt.strftime("%Y-%m") == name], most=len(events))
+    for column in ("site", "unit"):
+        here = positions.loc[positions[column] == name, "position_id"]
+        if len(here):
+            text = f"{len(here)} seal positions"
+            mine = events["pump_key"].isin(positions.loc[here.index, "pump_key"])
+            return [(column, name, text), *_removals(events[mine])]
+    pump = match_tags(pd.Series([name]), pd.Series([""]), study.register)["pump_key"].iloc[0]
+    if pump:
+        here = positions.loc[positions["pump_key"] == pump, "position_id"]
+        blind = events[(events["pump_key"] == pump) & (events["position_id"] == "")]
+        return [hop for p in here for hop in _position(study, str(p))] + _removals(blind)
+    said = study.findings[study.findings["check"] == name]
+    return _first_of(
+        [("finding", str(f.record_id), str(f.message)) for f in said.itertuples()], "findings"
+    )
+
+
+def _removals(events: pd.DataFrame, most: int = _SHOWN_ROWS) -> list[tuple[str, str, str]]:
+    """One line a removal: when, where and why."""
+    hops = [
+        (
+            "removal",
+            str(r.removal_id),
+            f"{_shown(r.end)} {r.position_id or r.pump_key!s}: {r.reason!s}; from {r.record_ids!s}",
+        )
+        for r in events.itertuples()
+    ]
+    return _first_of(hops, "removals", most)
+
+
+def _first_of(
+    hops: list[tuple[str, str, str]], of: str, most: int = _SHOWN_ROWS
+) -> list[tuple[str, str, str]]:
+    """Show the first few, and say how many more there are."""
+    left = len(hops) - most
+    more = [("...", "", f"{left} more in the report's table {of}")] if left > 0 else []
+    return hops[:most] + more
 
 
 def _counts_as_failure(study: Study, ended: str) -> bool:

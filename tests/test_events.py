@@ -147,3 +147,17 @@ def test_the_order_of_rows_moves_nothing() -> None:
     a = _removals(fleet_of([P1], work_orders=rows)).table[keep]
     b = _removals(fleet_of([P1], work_orders=rows[::-1])).table[keep]
     pd.testing.assert_frame_equal(a, b)
+
+
+def test_removals_after_the_end_of_records_are_asked_about_once_a_site() -> None:
+    """A wrong last day, or day and month exchanged, would lose them with a note each."""
+    days = ["2019-03-03", "2020-02-02", "2020-11-11"]
+    fleet = fleet_of(
+        [{"tag": "P-101A"}], work_orders=[seal_order("P-101A", d) for d in days], end="2019-12-31"
+    )
+    got = _removals(fleet)
+    assert len(got.table) == 1
+    asked = got.findings.query("check == 'removals after the end of records'")
+    assert asked["record_id"].tolist() == ["Site"]
+    assert "2 removals of Site" in asked["message"].iloc[0]
+    assert "2020-11-11" in asked["message"].iloc[0]

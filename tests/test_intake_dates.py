@@ -188,3 +188,24 @@ def test_auto_is_right_or_refuses(days: list[date], form: str) -> None:
             _parse([d.strftime(form) for d in days])
     else:
         assert _parse([d.strftime(form) for d in days]).dates.dt.date.tolist() == days
+
+
+@pytest.mark.parametrize(
+    ("order", "cells", "refused"),
+    [
+        ("month first", ["13/01/2020", "14/02/2020", "15/03/2020", "01/02/2020"], True),
+        ("day first", ["01/13/2020", "02/14/2020", "03/15/2020"], True),
+        ("month first", ["13/01/2020", "14/02/2020", "01/15/2020", "02/17/2020"], False),
+        ("month first", ["13/01/2020", "14/02/2020"], False),
+        ("year first", ["20-01-13", "20-02-14", "20-03-15"], False),
+    ],
+)
+def test_an_order_given_that_is_plainly_not_the_column_s_is_refused(
+    order: DateOrder, cells: list[str], refused: bool
+) -> None:
+    if not refused:
+        got = parse_dates(pd.Series(cells), order)  # slips of the pen stay single findings
+        assert got.order == order
+        return
+    with pytest.raises(InputError, match=f"date_order says {order}, and 3 different dates"):
+        parse_dates(pd.Series(cells), order, where="orders.csv, column Start")

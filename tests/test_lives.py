@@ -218,3 +218,21 @@ def test_a_seal_not_yet_back_when_records_stop_has_no_life_and_raises_no_questio
     study = run_study(fleet_of([P1 | {"commissioned": "2016-01-01"}], work_orders=[order]))
     assert study.lives.table["end"].tolist() == ["failed"]
     assert "life without length" not in set(study.findings["check"])
+
+
+@pytest.mark.parametrize(("later", "lives"), [([], 1), (["2022-02-02"], 3)])
+def test_a_pump_scrapped_in_an_order_is_at_risk_no_longer_unless_it_runs_again(
+    later: list[str], lives: int
+) -> None:
+    scrapped = seal_order(
+        "P-101A", "2020-05-05", short_text="Pump scrapped", long_text="Seal taken out, not replaced"
+    )
+    orders = [scrapped, *(seal_order("P-101A", day) for day in later)]
+    fleet = fleet_of([P1, {"tag": "P-102A"}], work_orders=orders)
+    study = run_study(fleet)
+    mine = study.lives.table.query("position_id == 'P-101A'")
+    assert len(mine) == lives
+    assert mine["exit"].iloc[0] == pd.Timestamp("2020-05-05")
+    assert study.removals.table["reason"].iloc[0] == "pump retired"
+    asked = study.findings.query("check == 'pump retired in an order'")
+    assert asked["severity"].tolist() == ["ask"]

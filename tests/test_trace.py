@@ -106,6 +106,30 @@ def test_nothing_of_that_name(study: Study, name: str) -> None:
         trace_record(study, name)
 
 
+@pytest.mark.parametrize(
+    ("name", "first", "told"),
+    [
+        ("t.csv:4", "record", "cancelled"),
+        ("P-101A 2018-01-01", "record", "Mech seal leaking"),  # its order number
+        ("p101a", "position", "hours from"),
+        ("P-201A", "position", "P201A: seal failed"),  # its removal with no end named
+        ("Site", "site", "4 seal positions"),
+        ("2020-01", "removal", "2020-01-01 P-102A"),
+        ("cancelled order", "finding", "it was cancelled"),
+    ],
+)
+def test_names_that_a_person_would_use(study: Study, name: str, first: str, told: str) -> None:
+    hops = trace_record(study, name)
+    assert hops["what"].iloc[0] == first
+    assert told in " ".join(hops["text"])
+
+
+def test_what_is_said_of_a_table_is_not_said_of_each_record(demo_study: Study) -> None:
+    assert "removals and issues differ" in set(demo_study.findings["check"])
+    record = demo_study.removals.table["record_id"].iloc[0]
+    assert "removals and issues differ" not in set(trace_record(demo_study, record)["name"])
+
+
 def test_every_demo_record_ends_in_a_result_or_in_a_finding(demo_study: Study) -> None:
     fleet, found = demo_study.fleet, demo_study.findings
     aside = set(found.loc[found["set_aside"], "record_id"])

@@ -327,7 +327,7 @@ def test_what_a_line_says(text: str, wo_type: str, meant: str, end: str, early: 
     got = _read(text, wo_type)
     said = got["reason"] if got["kind"] == "removal" else got["kind"]
     assert said == meant, got.to_dict()
-    assert got["early"] == early, got.to_dict()
+    assert got["fitting_fault"] == early, got.to_dict()
     if got["kind"] == "removal":
         assert got["end_named"] == end, got.to_dict()
         assert 0.5 <= got["confidence"] <= 0.95

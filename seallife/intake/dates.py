@@ -51,6 +51,7 @@ _ZEROS = r"[0 .:/t-]*0[0 .:/t-]*"
 _SERIAL = r"[2-6]\d{4}(?:[.,]\d+)?"  # days as spreadsheets count them: 1954 to 2091
 _SERIAL_START = pd.Timestamp("1899-12-30")
 _FILLER_YEARS = (1, 1899, 1900, 9999)
+_MANY = 3  # dates against the order given; fewer may be slips
 _TWO_DIGIT_PIVOT = 70  # 69 -> 2069, 70 -> 1970
 
 
@@ -99,7 +100,7 @@ def parse_dates(text: pd.Series, order: DateOrder = "auto", *, where: str = "") 
     ------
     InputError
         ``auto`` cannot decide: some dates can be read both ways and none can be read one way
-        only, or both orders occur.
+        only, or both orders occur. Or the order given is plainly not that of the column.
 
     Examples
     --------
@@ -177,12 +178,22 @@ def _decide_order(
     where: str,
 ) -> str:
     """Day or month first? One date that can be read one way only decides for the column."""
-    if order != "auto":
+    if order == "year first":
         return order
     day = shown[a.between(13, 31) & b.between(1, 12)]
     month = shown[b.between(13, 31) & a.between(1, 12)]
     open_ = shown[a.between(1, 12) & b.between(1, 12) & (a != b)]
     hint = "set date_order for this file in fleet.toml"
+    if order != "auto":
+        wrong, right = (month, day) if order == "day first" else (day, month)
+        if len(wrong) >= _MANY and len(wrong) > len(right):
+            raise InputError(
+                f"date_order says {order}, and {len(wrong)} different dates can only be read the "
+                f"other way, e.g. '{wrong.iloc[0]}' (row {_row(text, wrong.iloc[0])})",
+                where=where,
+                hint="mend date_order in fleet.toml, or leave it out",
+            )
+        return order
     if len(day) and len(month):
         raise InputError(
             f"some dates have the day first ('{day.iloc[0]}', row {_row(text, day.iloc[0])}), "

@@ -145,7 +145,8 @@ def _decode(data: bytes, encoding: str, name: str) -> tuple[str, str, bool]:
             raise InputError(
                 f"line {line} cannot be read as {enc} text",
                 where=name,
-                hint="name the file's encoding in fleet.toml, e.g. encoding = 'cp1252'",
+                hint="name the file's encoding in fleet.toml, e.g. encoding = "
+                + ("'cp850' or 'mac-roman'" if enc == "cp1252" else "'cp1252'"),
             ) from None
         if "\x00" in text:
             raise InputError(

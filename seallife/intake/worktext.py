@@ -44,7 +44,8 @@ def read_work(
         ``reason`` : of a removal, see `seallife.schema.REASONS`;
         ``confidence`` : share of such readings expected to be right (common practice, no
         source: 0.95 said in words, 0.85 order type or outage, 0.5 to 0.7 little to go by);
-        ``evidence`` : the words' kinds it rests on; ``early`` : failed at fitting;
+        ``evidence`` : the words' kinds it rests on;
+        ``fitting_fault`` : words say that it failed at fitting;
         ``end_named`` : 'DE', 'NDE', 'both' or '';
         ``renewed`` : something says that a seal went in, not only that one leaked;
         ``rework`` : the same job once more; ``silent`` : the text tells nothing of the work;
@@ -74,7 +75,7 @@ def read_work(
             "reason": reason,
             "confidence": confidence.where(removal).mask(retired, _IN_WORDS),
             "evidence": _named(found),
-            "early": found["early"] & removal & failed,
+            "fitting_fault": found["early"] & removal & failed,
             "end_named": end,
             "renewed": renewed & removal,
             "rework": found["rework"],

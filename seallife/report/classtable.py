@@ -30,10 +30,11 @@ def class_table(study: Study) -> pd.DataFrame:
     -------
     pandas.DataFrame
         service_class, positions, exposure_years, failures, removals, mtbf_years with limits;
-        lives, failures_known_age, shape, b10_years and b50_years with limits (years of the fits'
-        clock), one ``survival_`` column with limits for each age asked for (Kaplan-Meier, missing
-        beyond the oldest seal seen), no_fit (words where shape and B10 are not shown), installs,
-        early, early_share with limits, status, message.
+        lives, failures_known_age, life_clock ('run years' or 'calendar years': that of b10_years,
+        b50_years and survival; MTBF is calendar), shape, b10_years and b50_years with limits, one
+        ``survival_`` column with limits for each age asked for (Kaplan-Meier, missing beyond the
+        oldest seal seen), no_fit (words where shape and B10 are not shown), installs, early,
+        early_share with limits, status, message.
     """
     rates = study.history.overall
     rates = rates[rates["by"] == "service_class"].rename(columns={"group": "service_class"})
@@ -83,7 +84,10 @@ def fit_years(fits: LifeFits) -> pd.DataFrame:
             name = f"survival_{age:.0f}{unit}{suffix}"
             frame[name] = np.where(seen, rows[source].to_numpy(dtype=float), np.nan)
     return frame.assign(
-        no_fit=no_fit_words(table), status=table["status"], message=table["message"]
+        life_clock="run years" if unit == "h" else "calendar years",
+        no_fit=no_fit_words(table),
+        status=table["status"],
+        message=table["message"],
     )
 
 

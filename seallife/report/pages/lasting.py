@@ -105,7 +105,7 @@ def build(study: Study) -> tuple[Block, ...]:
 def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
     """Class table as a reader wants it."""
     hours = study.fits.unit == "h"
-    short = "run y" if hours else "y"
+    short = "run y" if hours else "calendar y"
     out: dict[str, list[str]] = {
         "Class": table["service_class"].astype(str).tolist(),
         "Seal positions": [f"{n:,}" for n in table["positions"]],
@@ -114,7 +114,7 @@ def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
             f"{n:,} ({k:,})"
             for n, k in zip(table["failures"], table["failures_known_age"], strict=True)
         ],
-        "MTBF, y": _intervals(table, "mtbf_years"),
+        "MTBF, calendar y": _intervals(table, "mtbf_years"),
         "Shape": _fitted(table, _intervals(table, "shape", decimals=2)),
         f"B10, {short}": _fitted(table, _intervals(table, "b10_years")),
         f"Failed early (≤ {study.settings.rules.early_days} d)": _shares(table, "early_share"),

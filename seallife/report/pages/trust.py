@@ -187,7 +187,8 @@ def _sensitivity(study: Study) -> Exhibit:
         "Group": table["group"].astype(str).tolist(),
         "Reason unknown": [f"{n:,}" for n in table["unknown"]],
     }
-    heads = (("mtbf_years", "MTBF, y"), ("shape", "Shape"), ("b10_years", "B10, y"))
+    life = "run y" if study.fits.unit == "h" else "calendar y"
+    heads = (("mtbf_years", "MTBF, calendar y"), ("shape", "Shape"), ("b10_years", f"B10, {life}"))
     for stem, head in heads:
         for prefix, word in (("", used), ("other_", turned)):
             column = prefix + stem
