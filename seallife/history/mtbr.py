@@ -13,7 +13,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from seallife.clocks import RunClock, day_number
@@ -33,9 +32,7 @@ DEFINITIONS = {
 }
 _BY = ("all", "site", "unit", "service_class")
 _ROLLING_MONTHS = 12
-_CHUNK = 20_000  # lives worked on at once, to bound memory
-
-Floats = npt.NDArray[np.float64]
+_CHUNK = 5_000  # lives worked on at once, to bound memory
 
 
 @dataclass(frozen=True)
@@ -98,26 +95,19 @@ def mtbr_history(
     groups = _groups(register, service_class)
     edges = _month_edges(watched)
     spans = lives.table[["position_id", "entry", "exit"]]
-    days, hours = _exposure(spans, clock, edges)
+    exposure = _exposure(spans, groups, clock, edges)
     counts = _counts(removals, register, groups, edges, unknown_as)
-    frames = []
-    for by in _BY:
-        of = spans["position_id"].map(groups[by]).to_numpy()
-        names, code = np.unique(of.astype(str), return_inverse=True)
-        for k, name in enumerate(names):
-            mine = code == k
-            frames.append(
-                pd.DataFrame(
-                    {
-                        "by": by,
-                        "group": name,
-                        "month": edges[:-1],
-                        "exposure_years": days[mine].sum(0) / DAYS_PER_YEAR,
-                        "exposure_h": hours[mine].sum(0),
-                    }
-                )
-            )
-    monthly = pd.concat(frames, ignore_index=True)
+    monthly = pd.concat(
+        [
+            exposure.groupby([by, "month"])[["exposure_years", "exposure_h"]]
+            .sum()
+            .reset_index()
+            .rename(columns={by: "group"})
+            .assign(by=by)
+            for by in _BY
+        ],
+        ignore_index=True,
+    )[["by", "group", "month", "exposure_years", "exposure_h"]]
     monthly = monthly.merge(counts, on=["by", "group", "month"], how="left")
     columns = ["removals", "failures", "unknown"]
     monthly[columns] = monthly[columns].fillna(0).astype(int)
@@ -161,20 +151,32 @@ def _month_edges(watched: Observation) -> pd.DatetimeIndex:
 
 
 def _exposure(
-    spans: pd.DataFrame, clock: RunClock, edges: pd.DatetimeIndex
-) -> tuple[Floats, Floats]:
-    """Days and hours at risk of each life in each month, shape (lives, months)."""
+    spans: pd.DataFrame, groups: pd.DataFrame, clock: RunClock, edges: pd.DatetimeIndex
+) -> pd.DataFrame:
+    """Time at risk in each month of each finest group: one row a site, unit, class and month."""
+    seen = groups[groups.index.isin(spans["position_id"])].astype(str)
+    cells = seen.groupby(list(_BY), sort=True)
+    cell_of = cells.ngroup()
+    names = cells.size().index.to_frame(index=False)
+    spans = spans.assign(cell=spans["position_id"].map(cell_of).to_numpy())
+    spans = spans.sort_values("cell", kind="stable")
     edge = day_number(edges)
-    days, hours = np.empty((2, len(spans), len(edge) - 1))
+    days, hours = np.zeros((2, len(names), len(edge) - 1))
     for at in range(0, len(spans), _CHUNK):
         part = spans.iloc[at : at + _CHUNK]
         start, end = day_number(part["entry"]), day_number(part["exit"])
         cut = np.clip(edge[None, :], start[:, None], end[:, None])
-        days[at : at + _CHUNK] = np.diff(cut, axis=1)
-        names = part["position_id"].repeat(len(edge))
-        run, _ = clock.at(names, cut.ravel())
-        hours[at : at + _CHUNK] = np.diff(run.reshape(cut.shape), axis=1)
-    return days, hours
+        run, _ = clock.at(part["position_id"].repeat(len(edge)), cut.ravel())
+        cell, first = np.unique(part["cell"].to_numpy(), return_index=True)
+        days[cell] += np.add.reduceat(np.diff(cut, axis=1), first, axis=0)
+        hours[cell] += np.add.reduceat(np.diff(run.reshape(cut.shape), axis=1), first, axis=0)
+    months = len(edge) - 1
+    rows = names.loc[names.index.repeat(months)].reset_index(drop=True)
+    return rows.assign(
+        month=np.tile(edges[:-1].to_numpy(), len(names)),
+        exposure_years=days.ravel() / DAYS_PER_YEAR,
+        exposure_h=hours.ravel(),
+    )
 
 
 def _counts(
