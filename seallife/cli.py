@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -207,14 +207,11 @@ def trace(
 
 def _study(folder: Path) -> Study:
     """Read and analyse, with a sign of life on a terminal."""
-    with _working("reading the records"):
+    with _working("reading the records") as say:
         from seallife.intake import read_fleet
-
-        fleet = read_fleet(folder)
-    with _working("analysing"):
         from seallife.study import run_study
 
-        return run_study(fleet)
+        return run_study(read_fleet(folder, progress=say), progress=say)
 
 
 def _console() -> Console:
@@ -224,16 +221,16 @@ def _console() -> Console:
 
 
 @contextmanager
-def _working(what: str) -> Iterator[None]:
-    """Show a moving sign while something runs, on a terminal only."""
+def _working(what: str) -> Iterator[Callable[[str], object]]:
+    """Show a moving sign and what is being done, on a terminal only."""
     from rich.console import Console
 
     err = Console(stderr=True)
     if not err.is_terminal:
-        yield
+        yield lambda _: None
         return
-    with err.status(what):
-        yield
+    with err.status(what) as status:
+        yield status.update
 
 
 def _asks(study: Study) -> int:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -44,6 +44,7 @@ class Register:
         return books | {str(s): TagBook(rows) for s, rows in self.table.groupby("site")}
 
 
+@lru_cache(maxsize=200_000)
 def tag_key(tag: str) -> str:
     """Return a tag without case, punctuation and leading zeros of its numbers.
 

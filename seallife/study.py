@@ -16,7 +16,7 @@ from seallife.clocks import RunClock, build_clock
 from seallife.events import Removals, find_removals
 from seallife.findings import join_findings, make_findings
 from seallife.history.mtbr import MtbrHistory, mtbr_history
-from seallife.intake import Fleet
+from seallife.intake import Fleet, Progress, silent
 from seallife.ledger import build_ledger
 from seallife.life.fits import LifeFits, fit_lives
 from seallife.lives import LifeTable, build_lives, with_unknown_as
@@ -63,13 +63,15 @@ class Study:
         return self.fleet.settings
 
 
-def run_study(fleet: Fleet) -> Study:
+def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
     """What do this fleet's records say, and how far can it be trusted?
 
     Parameters
     ----------
     fleet : Fleet
         From `seallife.intake.read_fleet`.
+    progress : callable, optional
+        Called with a few words before each step that takes time on a large fleet.
 
     Returns
     -------
@@ -77,18 +79,23 @@ def run_study(fleet: Fleet) -> Study:
     """
     rules = fleet.settings.rules
     own_rules = fleet.settings.class_rules
+    progress("matching tags")
     register = build_register(fleet)
     classes = assign_classes(
         register, load_class_rules(fleet.folder / own_rules if own_rules else None)
     )
     class_of = classes.table.set_index("position_id")["service_class"]
     watched = observe(fleet, register, classes)
+    progress(f"reading {len(fleet['work_orders']):,} work orders")
     removals = find_removals(fleet, register, watched)
     changes = read_changes(fleet, register, removals)
     removals = name_exchanges(name_upgrades(removals, changes))
+    progress(f"following {len(fleet['run_hours']):,} meter readings")
     clock = build_clock(fleet, register)
+    progress("building lives")
     lives = build_lives(register, watched, removals, clock, class_of, rules, changes)
     other = "withdrawn" if rules.unknown_reason == "failed" else "failed"
+    progress("counting time at risk")
     history = mtbr_history(
         register,
         watched,
@@ -99,6 +106,7 @@ def run_study(fleet: Fleet) -> Study:
         level=rules.level,
         unknown_as=rules.unknown_reason,
     )
+    progress("checking the records as a whole")
     checks = check_fleet(fleet, register, watched, removals, changes)
     findings = join_findings(
         [
@@ -114,6 +122,7 @@ def run_study(fleet: Fleet) -> Study:
             _not_used_yet(fleet),
         ]
     )
+    progress("fitting lives")
     return Study(
         fleet=fleet,
         register=register,

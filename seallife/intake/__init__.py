@@ -1,5 +1,5 @@
 """From a site's exports to typed tables."""
 
-from seallife.intake.read import Fleet, read_fleet
+from seallife.intake.read import Fleet, Progress, read_fleet, silent
 
-__all__ = ["Fleet", "read_fleet"]
+__all__ = ["Fleet", "Progress", "read_fleet", "silent"]

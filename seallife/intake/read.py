@@ -6,7 +6,7 @@ In: a fleet folder. Out: `Fleet`. Next: `seallife.checks`.
 from __future__ import annotations
 
 import glob
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -21,7 +21,7 @@ from seallife.intake.typed import empty_table, typed_table
 from seallife.schema import TABLES
 from seallife.settings import SETTINGS_FILE, Settings, Source, load_settings
 
-__all__ = ["Fleet", "read_fleet"]
+__all__ = ["Fleet", "Progress", "read_fleet", "silent"]
 
 
 @dataclass(frozen=True)
@@ -59,7 +59,17 @@ class Fleet:
         return empty_table(TABLES[table]) if found is None else found
 
 
-def read_fleet(folder: Path | str, settings: Settings | None = None) -> Fleet:
+Progress = Callable[[str], object]
+"""Told in a few words what is being done."""
+
+
+def silent(_: str) -> None:
+    """Say nothing of progress."""
+
+
+def read_fleet(
+    folder: Path | str, settings: Settings | None = None, progress: Progress = silent
+) -> Fleet:
     """Which records does this fleet folder hold?
 
     Parameters
@@ -68,6 +78,8 @@ def read_fleet(folder: Path | str, settings: Settings | None = None) -> Fleet:
         Fleet folder with ``fleet.toml``.
     settings : Settings, optional
         Used instead of the folder's own.
+    progress : callable, optional
+        Called with a few words before each file.
 
     Returns
     -------
@@ -93,6 +105,7 @@ def read_fleet(folder: Path | str, settings: Settings | None = None) -> Fleet:
     findings: list[pd.DataFrame] = []
     inputs: list[dict[str, object]] = []
     for source, path in _files(folder, settings):
+        progress(f"reading {path.name}")
         raw = read_cells(
             path,
             encoding=source.encoding,

@@ -8,60 +8,25 @@ only imports what the job cannot do without, measured in the same run.
 from __future__ import annotations
 
 import csv
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+from costs import DEMO, QUIET_IMPORT_S, cost
 
 pytestmark = pytest.mark.speed
 
-DEMO = Path(__file__).parents[2] / "data_demo"
-# What the reference cost on the quiet two-core machine where the limits were set: a limit in
-# seconds is held as its ratio to the reference, so that a slower or a busy machine moves both.
-QUIET_IMPORT_S = 1.2
-LIBRARIES = (
-    "import numpy, pandas, scipy.special, pydantic, plotly, jinja2, xlsxwriter, openpyxl, pint"
-)
-
-
-def _cost(*command: str, repeat: int = 3) -> tuple[float, float]:
-    """Least processor time [s] and peak memory [MB] of a process over a few runs."""
-    best, peak = float("inf"), 0.0
-    for _ in range(repeat):
-        with subprocess.Popen(
-            [sys.executable, *command], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
-        ) as process:
-            assert process.stderr is not None
-            errors = process.stderr.read()
-            _, status, usage = os.wait4(process.pid, 0)
-            process.returncode = os.waitstatus_to_exitcode(status)
-        assert process.returncode == 0, errors.decode()
-        best = min(best, usage.ru_utime + usage.ru_stime)
-        peak = max(peak, usage.ru_maxrss / 1024)
-    return best, peak
-
-
-@pytest.fixture(scope="module")
-def reference() -> float:
-    """Cost of importing the libraries."""
-    return _cost("-c", LIBRARIES)[0]
-
 
 def test_entering_costs_next_to_nothing() -> None:
-    bare, _ = _cost("-c", "pass", repeat=5)
-    entry, _ = _cost("-c", "import seallife", repeat=5)
-    shown, _ = _cost("-m", "seallife.cli", "--help", repeat=5)
+    bare, _ = cost("-c", "pass", repeat=5)
+    entry, _ = cost("-c", "import seallife", repeat=5)
+    shown, _ = cost("-m", "seallife.cli", "--help", repeat=5)
     print(f"\npython {bare:.3f} s, import seallife {entry:.3f} s, --help {shown:.3f} s")
     assert entry < 0.3
     assert shown < 0.4
 
 
 def test_demo_report(reference: float, tmp_path: Path) -> None:
-    seconds, memory = _cost(
-        "-m", "seallife.cli", "report", str(DEMO), "-o", str(tmp_path), repeat=2
-    )
+    seconds, memory = cost("-m", "seallife.cli", "report", str(DEMO), "-o", str(tmp_path), repeat=2)
     print(f"\ndemo report {seconds:.2f} s, {seconds / reference:.1f} x imports, {memory:.0f} MB")
     assert seconds / reference < 8.0 / QUIET_IMPORT_S
     assert memory < 700
@@ -69,7 +34,7 @@ def test_demo_report(reference: float, tmp_path: Path) -> None:
 
 def test_twenty_thousand_lives(reference: float, tmp_path: Path) -> None:
     folder = big_fleet(tmp_path / "fleet", positions=5_000)
-    seconds, memory = _cost(
+    seconds, memory = cost(
         "-m", "seallife.cli", "report", str(folder), "-o", str(tmp_path / "out"), repeat=1
     )
     print(f"\n20,000 lives {seconds:.2f} s, {seconds / reference:.1f} x imports, {memory:.0f} MB")
