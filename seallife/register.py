@@ -180,6 +180,7 @@ class TagBook:
         self._tails: dict[str, set[str]] = {}  # the same without a unit number in front
         self._short: dict[str, set[str]] = {}  # with one character left out, for slips of the pen
         self._pairs: set[str] = set()  # without the last letter: a pair's tag
+        self._units = set(positions["unit"].str.upper()) - {""}
         for tag, name, pump in zip(
             positions["tag"], positions["position_id"], positions["pump_key"], strict=True
         ):
@@ -208,9 +209,14 @@ class TagBook:
         tails = {k for k in self._tails.get(tail, ()) if tail in (key, k)}
         if tails:
             return self._one_of(tails, "unit number in front")
-        if key in self._pairs:
+        if key in self._pairs or self._is_unit(tag):
             return "", "pair or unit tag"
         return self._one_of(self._slips(key), "one character off")
+
+    def _is_unit(self, tag: str) -> bool:
+        """Does a tag name a unit and no pump: "UNIT 400", "FGD area"?"""
+        words = set(re.findall(r"[0-9A-Z]+", tag.upper()))
+        return any(all(w.isalpha() for w in words - {u}) for u in words & self._units)
 
     def _slips(self, key: str) -> set[str]:
         """Tags that this one may be a slip of the pen for."""

@@ -286,6 +286,39 @@ def score_lines() -> tuple[pd.DataFrame, pd.DataFrame]:
     return by_language, rows.loc[~rows["right"], ["language", "text", "meant", "said"]]
 
 
+def card(got: Score) -> list[str]:
+    """Return the scorecard as README.md shows it: lines of a table."""
+    head, fault = got.headline, got.defects.loc[got.defects["share"].idxmin()]
+    off = got.mtbf.loc[got.mtbf["off"].abs().idxmax()]
+    log = score_log()
+    log = log[log["half"] == "second"].set_index("what")
+    lines, misread = score_lines()
+    count = int(lines["lines"].sum())
+    rows = [
+        ("true removals found", f"{head['found']:.1%} of {head.iloc[0]:,.0f}", "98 % or more"),
+        ("false removals", f"{head['false removals']:.1%}", "1.5 % or less"),
+        ("on the right seal position", f"{head['found with the right position']:.1%}", ""),
+        ("a reason given; else unknown, and carried as a range", f"{head['reason given']:.1%}", ""),
+        ("reason right where given", f"{head['reason right where given']:.1%}", "92 % or more"),
+        (
+            f"planted faults found, worst of {len(got.defects)} kinds ({fault['fault']})",
+            f"{fault['share']:.0%}",
+            "95 % or more",
+        ),
+        (
+            "clean orders with a finding that bothers a person",
+            f"{head['clean rows with a false finding']:.2%}",
+            "2 % or less",
+        ),
+        (f"MTBF of a class, worst ({off['group']})", f"{abs(off['off']):.1%} off", "3 % or less"),
+        ("hand-written lines, seven languages", f"{count - len(misread)} of {count}", ""),
+    ]
+    for what in log.index:
+        pair = f"{log.loc[what, 'precision']:.0%} / {log.loc[what, 'recall']:.0%}"
+        rows.append((f"real log, {what}: precision / recall", pair, ""))
+    return ["| " + " | ".join(row) + " |" for row in rows]
+
+
 def main() -> None:
     """Print all tables."""
     demo = HERE.parent / "data_demo"
@@ -293,6 +326,7 @@ def main() -> None:
     by_language, misread = score_lines()
     tables = {k: v for k, v in vars(got).items() if k != "matched"}
     tables |= {"excavators": score_log(), "hand-written": by_language, "misread": misread}
+    sys.stdout.write("\n".join(card(got)) + "\n")
     for title, table in tables.items():
         sys.stdout.write(f"\n{title}\n{table.to_string()}\n")
 

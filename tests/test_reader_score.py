@@ -82,3 +82,9 @@ def test_hand_written_lines_of_seven_languages_are_read() -> None:
     assert by_language["lines"].sum() == 70
     assert by_language["right"].sum() >= 64, misread
     assert (by_language["right"] / by_language["lines"] >= 0.8).all(), by_language
+
+
+def test_readme_shows_the_scorecard_as_it_is(got: reader_score.Score) -> None:
+    shown = (ROOT / "README.md").read_text("utf-8").splitlines()
+    missing = [line for line in reader_score.card(got) if line not in shown]
+    assert not missing, "README.md lacks: " + "\n".join(missing)

@@ -23,6 +23,7 @@ def register_of(tmp_path: Path, tiny_fleet: TinyFleet):
 def _of_tags(*tags: str) -> Register:
     """A register of pumps with one seal each."""
     table = pd.DataFrame({"tag": list(tags), "position_id": list(tags), "site": "S"}, dtype=object)
+    table["unit"] = "400"
     return Register(table.assign(pump_key=table["tag"].map(tag_key)), pd.DataFrame())
 
 
@@ -34,6 +35,20 @@ def _match(register: Register, tag: str) -> tuple[str, str]:
 @pytest.mark.parametrize("tag", ["P-101A", "p 101 a", "P101A", "P-0101/A", "P.101-A", "p_101_A"])
 def test_one_key_for_all_spellings(tag: str) -> None:
     assert tag_key(tag) == "P101A"
+
+
+@pytest.mark.parametrize(
+    ("tag", "how"),
+    [
+        ("UNIT 400", "pair or unit tag"),
+        ("400 area", "pair or unit tag"),
+        ("unit 500", "not in register"),
+        ("P-400", "pair or unit tag"),  # also that of the pair P-400A and B
+        ("X-400 7", "not in register"),
+    ],
+)
+def test_a_unit_is_no_pump(tag: str, how: str) -> None:
+    assert _match(_of_tags("P-400A", "P-400B"), tag) == ("", how)
 
 
 def test_positions_are_named_and_ordered(register_of) -> None:
@@ -130,7 +145,9 @@ def test_a_tag_near_two_pumps_is_not_guessed() -> None:
 
 
 def test_a_position_name_stands_for_its_pump() -> None:
-    table = pd.DataFrame({"tag": "P-7", "position_id": ["P-7-DE", "P-7-NDE"], "site": "S"})
+    table = pd.DataFrame(
+        {"tag": "P-7", "position_id": ["P-7-DE", "P-7-NDE"], "site": "S", "unit": ""}
+    )
     register = Register(table.assign(pump_key="P7"), pd.DataFrame())
     assert _match(register, "P7 NDE") == ("P7", "position name")
 
