@@ -86,6 +86,8 @@ class Source(_Frozen):
     """Row that holds the column names, as a spreadsheet counts."""
     date_order: DateOrder = "auto"
     """Order of day, month and year; ``auto`` decides per column from the whole column."""
+    days_from: Literal["1900", "1904"] = "1900"
+    """Year from which day numbers in CSV files count; a workbook says so itself."""
     columns: Mapping[str, str] = {}
     """Our column name = the file's."""
     units: Mapping[str, str] = {}

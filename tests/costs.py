@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 DEMO = Path(__file__).parents[1] / "data_demo"
@@ -31,3 +32,9 @@ def cost(*command: str, repeat: int = 3, code: int = 0) -> tuple[float, float]:
         best = min(best, usage.ru_utime + usage.ru_stime)
         peak = max(peak, usage.ru_maxrss / 1024)
     return best, peak
+
+
+@cache
+def reference() -> float:
+    """Processor time [s] of importing the libraries, measured once a run."""
+    return cost("-c", LIBRARIES)[0]

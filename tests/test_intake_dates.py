@@ -209,3 +209,10 @@ def test_an_order_given_that_is_plainly_not_the_column_s_is_refused(
         return
     with pytest.raises(InputError, match=f"date_order says {order}, and 3 different dates"):
         parse_dates(pd.Series(cells), order, where="orders.csv, column Start")
+
+
+def test_day_numbers_count_from_1900_or_1904() -> None:
+    """2 January 2020 in both calendars; they lie 1,462 days apart."""
+    day = pd.Timestamp("2020-01-02")
+    assert parse_dates(pd.Series(["43832"])).dates.tolist() == [day]
+    assert parse_dates(pd.Series(["42370"]), days_from="1904").dates.tolist() == [day]

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
 from seallife.errors import InputError
 from seallife.intake.files import RawFile, read_cells
@@ -298,3 +299,36 @@ def test_the_hash_is_of_the_bytes(tmp_path: Path) -> None:
     import hashlib
 
     assert _csv(tmp_path, "a\n1\n").sha256 == hashlib.sha256(b"a\n1\n").hexdigest()
+
+
+def test_names_that_stand_twice_are_told_apart_by_merged_titles(tmp_path: Path) -> None:
+    text = "Export of May;;;;;\n;;Planned;;Done;\nOrder;Tag;Start;End;Start;End\n1;P-1;a;b;c;d\n"
+    path = tmp_path / "orders.csv"
+    path.write_text(text)
+    raw = read_cells(path, header_row=3)
+    assert raw.cells.columns.tolist() == [
+        "Order", "Tag", "Planned Start", "Planned End", "Done Start", "Done End",
+    ]  # fmt: skip
+    assert raw.cells.iloc[0].tolist() == ["1", "P-1", "a", "b", "c", "d"]
+    assert raw.cells.index.tolist() == [4]
+    path.write_text("Start;Start\n1;2\n")
+    with pytest.raises(InputError, match="more than one column named"):
+        read_cells(path)
+
+
+def test_merged_titles_of_a_workbook_and_days_from_1904(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    book.epoch = CALENDAR_MAC_1904
+    sheet = book.worksheets[0]
+    sheet.append(["", "Planned", "", "Done", ""])
+    sheet.merge_cells("B1:C1")
+    sheet.append(["Order", "Start", "End", "Start", "End"])
+    sheet.append([1, date(2020, 5, 4), 42128, date(2020, 5, 6), 42130])
+    path = tmp_path / "orders.xlsx"
+    book.save(path)
+    raw = read_cells(path, header_row=2)
+    assert raw.cells.columns.tolist() == [
+        "Order", "Planned Start", "Planned End", "Done Start", "Done End",
+    ]  # fmt: skip
+    assert raw.cells["Planned Start"].iloc[0].startswith("2020-05-04")
+    assert raw.days_from == "1904"

@@ -136,10 +136,6 @@ def _layout_lines(guess: FileGuess, order: Answer | None) -> list[Line]:
         ask = order.confidence == "ask"
         value = toml_text(order.value or "day first")
         out.append(Line("date_order", value, order.confidence, order.evidence, active=not ask))
-    if layout.units_below:
-        row = layout.header_row + 1
-        why = f"row {row} holds units and would be read as a record: delete it in the file"
-        out.append(Line("", "", "ask", f"{layout.name}: {why}"))
     return out
 
 

@@ -49,7 +49,9 @@ _PATTERN = (
 )
 _ZEROS = r"[0 .:/t-]*0[0 .:/t-]*"
 _SERIAL = r"[2-6]\d{4}(?:[.,]\d+)?"  # days as spreadsheets count them: 1954 to 2091
-_SERIAL_START = pd.Timestamp("1899-12-30")
+# A spreadsheet's day 1 is 1 January 1900 and it believes in 29 February 1900; or day 0 is
+# 1 January 1904.
+_SERIAL_START = {"1900": pd.Timestamp("1899-12-30"), "1904": pd.Timestamp("1904-01-01")}
 _FILLER_YEARS = (1, 1899, 1900, 9999)
 _MANY = 3  # dates against the order given; fewer may be slips
 _TWO_DIGIT_PIVOT = 70  # 69 -> 2069, 70 -> 1970
@@ -68,7 +70,7 @@ class ParsedDates:
     filler : pandas.Series of bool
         True where the date is one that programs write for "none" (1900, 9999); NaT in ``dates``.
     serial : pandas.Series of bool
-        True where the cell held a spreadsheet's day number (counted from 1900) instead of a date.
+        True where the cell held a spreadsheet's day number instead of a date.
     order : str
         Order of day and month used.
     """
@@ -80,7 +82,9 @@ class ParsedDates:
     order: str
 
 
-def parse_dates(text: pd.Series, order: DateOrder = "auto", *, where: str = "") -> ParsedDates:
+def parse_dates(
+    text: pd.Series, order: DateOrder = "auto", *, where: str = "", days_from: str = "1900"
+) -> ParsedDates:
     """Which dates does this column hold?
 
     Parameters
@@ -91,6 +95,8 @@ def parse_dates(text: pd.Series, order: DateOrder = "auto", *, where: str = "") 
         ``auto``: a value above 12 in one place decides for the whole column.
     where : str
         File and column, for messages.
+    days_from : {'1900', '1904'}
+        From which year the day numbers of a spreadsheet count.
 
     Returns
     -------
@@ -129,7 +135,7 @@ def parse_dates(text: pd.Series, order: DateOrder = "auto", *, where: str = "") 
     dates = _to_dates(year.mask(filler), month, day, parts["time"], parts["half"])
     if serial.any():
         days = pd.to_numeric(folded[serial].str.replace(",", "."))
-        dates[serial] = _SERIAL_START + pd.to_timedelta(days, unit="D").dt.round("s")
+        dates[serial] = _SERIAL_START[days_from] + pd.to_timedelta(days, unit="D").dt.round("s")
     unreadable = dates.isna() & ~null & ~filler
 
     def per_cell(found: pd.Series) -> pd.Series:

@@ -58,6 +58,8 @@ class RawFile:
         Rows with fewer cells than the header; the missing ones are left empty.
     empty_rows : int
         Wholly empty rows left out.
+    days_from : str
+        '1900' or '1904', the year from which a workbook counts days; empty for other files.
     """
 
     name: str
@@ -68,6 +70,7 @@ class RawFile:
     long_rows: tuple[int, ...] = ()
     short_rows: tuple[int, ...] = ()
     empty_rows: int = 0
+    days_from: str = ""
 
 
 def read_cells(
@@ -114,9 +117,9 @@ def read_cells(
         cells, empty = _framed(rows, header_row, path.name)
         return RawFile(path.name, cells, sha, used, guessed, long, short, empty)
     if kind in {".xlsx", ".xlsm"}:
-        rows = xlsx_rows(data, sheet, decimal, path.name)
-        cells, empty = _framed(rows[header_row - 1 :], header_row, path.name)
-        return RawFile(path.name, cells, sha, empty_rows=empty)
+        rows, days_from = xlsx_rows(data, sheet, decimal, path.name)
+        cells, empty = _framed(rows[max(header_row - 2, 0) :], header_row, path.name)
+        return RawFile(path.name, cells, sha, empty_rows=empty, days_from=days_from)
     if kind == ".parquet":
         cells, empty = _framed(parquet_rows(path, decimal), 1, path.name)
         return RawFile(path.name, cells, sha, empty_rows=empty)
@@ -161,7 +164,7 @@ def _decode(data: bytes, encoding: str, name: str) -> tuple[str, str, bool]:
 def _csv_rows(
     text: str, separator: str, header_row: int, name: str
 ) -> tuple[Cells, tuple[int, ...], tuple[int, ...]]:
-    """Split text into rows, from the header on and as wide; say which had to be made so."""
+    """Split text into rows as wide as the header, from that above it on; say which were not."""
     if not text.strip():
         raise InputError("is empty", where=name, hint="export the table again")
     if text[:4].casefold() == "sep=" and text[5:6] in {"\r", "\n"}:
@@ -170,6 +173,7 @@ def _csv_rows(
     sep = separator or _find_separator(text, header_row)
     reader = csv.reader(chain(io.StringIO(text, newline=""), _LAST), delimiter=sep)
     flat: list[str] = []
+    above: list[str] = []
     long, short = [], []
     number = width = 0
     try:
@@ -178,6 +182,9 @@ def _csv_rows(
                 break
             if number == header_row:
                 width = len(row)
+                flat = [*above, *[""] * width][:width] if header_row > 1 else []
+            elif number == header_row - 1:
+                above = row
             elif number > header_row and len(row) != width:
                 if any(row[width:]):
                     long.append(number)
@@ -217,9 +224,11 @@ def _find_separator(text: str, header_row: int) -> str:
 def _framed(cells: Cells, header_row: int, name: str) -> tuple[pd.DataFrame, int]:
     """Name the columns, number the rows as a spreadsheet does, leave out empty rows.
 
-    The first row of ``cells`` is row ``header_row`` of the file.
+    The header is the first row of ``cells``, or the second where ``header_row`` is not 1.
     """
+    above, cells = (cells[0], cells[1:]) if header_row > 1 and len(cells) else ([], cells)
     names = [" ".join(str(c).split()) for c in cells[0]] if len(cells) else []
+    names = _told_apart(names, [" ".join(str(c).split()) for c in above])
     seen = [n for n in names if n]
     if not seen:
         raise InputError(
@@ -246,3 +255,14 @@ def _framed(cells: Cells, header_row: int, name: str) -> tuple[pd.DataFrame, int
         copy=False,
     )
     return (frame[~empty] if empty.any() else frame), int(empty.sum())
+
+
+def _told_apart(names: list[str], above: list[str]) -> list[str]:
+    """Put the title of merged cells above before names that stand more than once under titles."""
+    titles: list[str] = []
+    for title in above or [""] * len(names):
+        titles.append(title or (titles[-1] if titles else ""))
+    return [
+        f"{title} {name}" if name and title and names.count(name) > 1 else name
+        for name, title in zip(names, titles, strict=True)
+    ]

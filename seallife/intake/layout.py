@@ -186,7 +186,7 @@ def _book_layouts(path: Path) -> tuple[Layout, ...]:
     for title in titles:
         sheet = title if len(titles) > 1 else ""
         try:
-            rows = [list(r) for r in xlsx_rows(data, title, ".", path.name)[:_LOOKED_AT]]
+            rows = [list(r) for r in xlsx_rows(data, title, ".", path.name)[0][:_LOOKED_AT]]
         except InputError as err:
             out.append(Layout(path, sheet, problem=str(err)))
             continue

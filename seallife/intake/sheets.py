@@ -25,9 +25,17 @@ Cells = npt.NDArray[np.object_]
 """Text, one row a row of the file."""
 
 
-def xlsx_rows(data: bytes, sheet: str, decimal: str, name: str) -> Cells:
-    """Read one sheet; dates become ISO text, whole numbers lose their '.0'."""
+def xlsx_rows(data: bytes, sheet: str, decimal: str, name: str) -> tuple[Cells, str]:
+    """Read one sheet; dates become ISO text, whole numbers lose their '.0'.
+
+    Returns
+    -------
+    cells : array of str
+    days_from : {'1900', '1904'}
+        Year from which the workbook counts days.
+    """
     import openpyxl
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904
     from openpyxl.utils.exceptions import InvalidFileException
 
     damaged = (
@@ -54,6 +62,7 @@ def xlsx_rows(data: bytes, sheet: str, decimal: str, name: str) -> Cells:
             cells = sheets[sheet] if sheet else book.worksheets[0]
             cells.reset_dimensions()  # some exports state a wrong size, which would cut the sheet
             rows = [[_cell_text(v, decimal) for v in r] for r in cells.iter_rows(values_only=True)]
+            days_from = "1904" if book.epoch == CALENDAR_MAC_1904 else "1900"
             book.close()
         except InputError:
             raise
@@ -64,7 +73,7 @@ def xlsx_rows(data: bytes, sheet: str, decimal: str, name: str) -> Cells:
     if not any(map(any, rows)):
         raise InputError("is empty", where=name, hint="name the sheet that holds the table")
     width = max(map(len, rows))
-    return np.array([r + [""] * (width - len(r)) for r in rows], dtype=object)
+    return np.array([r + [""] * (width - len(r)) for r in rows], dtype=object), days_from
 
 
 def _cell_text(value: object, decimal: str) -> str:

@@ -17,6 +17,7 @@ from seallife.intake.codes import translate_codes
 from seallife.intake.dates import parse_dates
 from seallife.intake.files import RawFile
 from seallife.intake.numbers import convert_units, may_be_gauge, parse_numbers
+from seallife.intake.rows import only_records
 from seallife.schema import Column, Table
 from seallife.settings import Settings, Source, did_you_mean
 
@@ -65,11 +66,12 @@ def typed_table(
     InputError
         A column is missing, a unit is not known, or dates can be read two ways.
     """
+    raw, left_out = only_records(raw, table.name)
     theirs = _their_names(raw, table, source)
     rows = raw.cells.index
     ids = pd.Series([f"{table.name}:{raw.name}:{row}" for row in rows], index=rows, dtype=object)
     out: dict[str, pd.Series] = {"record_id": ids}
-    findings = _file_findings(raw, table)
+    findings = [*_file_findings(raw, table), *left_out]
     for column in table.columns:
         name = theirs.get(column.name)
         constant = source.constants.get(column.name, "")
@@ -79,7 +81,8 @@ def typed_table(
         text = pd.Series(constant, index=rows, dtype=object) if name is None else raw.cells[name]
         where = f"{raw.name}, column '{name or column.name}'"
         if column.kind == "date":
-            values, found = _dates(text, column, source, ids, where)
+            counted_from = raw.days_from or source.days_from
+            values, found = _dates(text, column, source, ids, where, counted_from)
         elif column.kind == "number":
             values, found = _numbers(text, column, source, ids, where)
         elif column.kind == "code":
@@ -175,10 +178,10 @@ def _file_findings(raw: RawFile, table: Table) -> list[pd.DataFrame]:
 
 
 def _dates(
-    text: pd.Series, column: Column, source: Source, ids: pd.Series, where: str
+    text: pd.Series, column: Column, source: Source, ids: pd.Series, where: str, days_from: str
 ) -> tuple[pd.Series, list[pd.DataFrame]]:
     """Read dates; say which texts are none, which stand for none, which were day numbers."""
-    got = parse_dates(text, source.date_order, where=where)
+    got = parse_dates(text, source.date_order, where=where, days_from=days_from)
 
     def say(
         check: str, severity: Severity, rows: pd.Series, message: str, action: str
@@ -206,8 +209,8 @@ def _dates(
             "day number",
             "doubt",
             got.serial,
-            f"'{{value}}' in {where} was read as a spreadsheet's day number counted from 1900; "
-            "export the column as dates",
+            f"'{{value}}' in {where} was read as a spreadsheet's day number counted from "
+            f"{days_from}; export the column as dates",
             "turned into a date",
         ),
     ]

@@ -11,7 +11,7 @@ import csv
 from pathlib import Path
 
 import pytest
-from costs import DEMO, QUIET_IMPORT_S, cost
+from costs import DEMO, QUIET_IMPORT_S, cost, reference
 
 pytestmark = pytest.mark.speed
 
@@ -25,20 +25,20 @@ def test_entering_costs_next_to_nothing() -> None:
     assert shown < 0.4
 
 
-def test_demo_report(reference: float, tmp_path: Path) -> None:
+def test_demo_report(tmp_path: Path) -> None:
     seconds, memory = cost("-m", "seallife.cli", "report", str(DEMO), "-o", str(tmp_path), repeat=2)
-    print(f"\ndemo report {seconds:.2f} s, {seconds / reference:.1f} x imports, {memory:.0f} MB")
-    assert seconds / reference < 8.0 / QUIET_IMPORT_S
+    print(f"\ndemo report {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
+    assert seconds / reference() < 8.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
-def test_twenty_thousand_lives(reference: float, tmp_path: Path) -> None:
+def test_twenty_thousand_lives(tmp_path: Path) -> None:
     folder = big_fleet(tmp_path / "fleet", positions=5_000)
     seconds, memory = cost(
         "-m", "seallife.cli", "report", str(folder), "-o", str(tmp_path / "out"), repeat=1
     )
-    print(f"\n20,000 lives {seconds:.2f} s, {seconds / reference:.1f} x imports, {memory:.0f} MB")
-    assert seconds / reference < 20.0 / QUIET_IMPORT_S
+    print(f"\n20,000 lives {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
+    assert seconds / reference() < 20.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
