@@ -64,6 +64,10 @@ class Estimates:
             np.zeros(groups, bool),
         )
 
+    def take(self, rows: NDArray[np.intp]) -> Estimates:
+        """Return a copy of some groups."""
+        return Estimates(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
     def put(self, rows: NDArray[np.bool_], part: Estimates) -> None:
         """Write the figures of some groups into their rows; a group without a top stays NaN."""
         at = np.flatnonzero(rows)

@@ -17,7 +17,7 @@ from seallife.life.groups import Floats
 from seallife.life.powersums import PowerSums
 from seallife.life.region import Derivatives
 
-__all__ = ["WeibullSurface"]
+__all__ = ["WeibullSurface", "ridge_height"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,10 +47,10 @@ class WeibullSurface:
         basis[0] /= 2
         return cls(sums.failures, sums.log_age_sum, middle, half, values @ basis.T)
 
-    def resolved(self) -> NDArray[np.bool_]:
+    def resolved(self, share: float = 1e-11) -> NDArray[np.bool_]:
         """Whether the series of each group has died out: its last terms are rounding."""
         tail = np.abs(self.series[:, -2:]).max(axis=1)
-        died: NDArray[np.bool_] = tail < 1e-11 * np.maximum(np.abs(self.series).max(axis=1), 1.0)
+        died: NDArray[np.bool_] = tail < share * np.maximum(np.abs(self.series).max(axis=1), 1.0)
         return died
 
     def take(self, keep: NDArray[np.bool_]) -> WeibullSurface:
@@ -85,6 +85,19 @@ class WeibullSurface:
         ends = [(base - _log_ratio(depth, side)) / b for side in (-1.0, 1.0)]
         return -np.hstack([theta, theta]), np.hstack(ends)
 
+    def ridge(self, log_sigma: Floats) -> Floats:
+        """Log-likelihood at the best scale for one shape of each group, shape (g,)."""
+        theta = -log_sigma
+        log_sum = _series(self.series, ((theta - self.middle) / self.half)[:, None])[0][:, 0]
+        return ridge_height(self.failures, self.log_age_sum, theta, log_sum)
+
+    def best_scale(self, log_sigma: Floats) -> Floats:
+        """Best log scale for one shape of each group, shape (g,)."""
+        theta = -log_sigma
+        log_sum = _series(self.series, ((theta - self.middle) / self.half)[:, None])[0][:, 0]
+        best: Floats = (log_sum - np.log(self.failures)) * np.exp(-theta)
+        return best
+
     def __call__(self, log_sigma: Floats, log_scale: Floats) -> Derivatives:
         """Value, gradient and Hessian, each of the shape of the arguments, (g, p)."""
         theta = -log_sigma
@@ -101,6 +114,12 @@ class WeibullSurface:
         theta2 = by_theta - r - expected * (d2 - d1 + bend**2)
         cross = by_scale + b * expected * bend
         return value, -by_theta, by_scale, theta2, -cross, -(b**2) * expected
+
+
+def ridge_height(r: Floats, log_age_sum: Floats, theta: Floats, log_sum: Floats) -> Floats:
+    """Log-likelihood at the best scale, from log shape and log S at it."""
+    height: Floats = r * (theta + np.log(r) - log_sum - 1) + np.exp(theta) * log_age_sum
+    return height
 
 
 def _log_ratio(depth: Floats, side: float) -> Floats:

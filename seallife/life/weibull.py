@@ -26,7 +26,7 @@ from seallife.life.lifedata import LifeData, check_level, read_lives
 from seallife.life.profile import SHAPE_RANGE
 from seallife.life.region import likelihood_drop
 from seallife.life.result import TableResult, worded_status
-from seallife.life.weibullfit import Asked, fit_exact, fit_rows
+from seallife.life.weibullfit import Asked, calibrate, fit_exact, fit_rows
 
 __all__ = ["FEW_FAILURES", "WeibullFits", "fit_weibull", "unbounded", "weibull_point"]
 
@@ -46,9 +46,10 @@ class WeibullFits(TableResult):
     table : DataFrame
         Per group: ``n``, ``failures``, ``censored``, ``entered_late``, ``exposure``,
         ``oldest_age``; ``shape``, ``scale``, ``b10``, ``b50`` (median), ``mean``, each with
-        ``_low`` and ``_high``; ``sd``; standard errors and covariance of log scale and log shape
-        from the observed information; ``loglik``, ``aic``, ``status``, ``message``. Ages are in
-        the caller's unit.
+        ``_low`` and ``_high``; where calibrated ``shape_corrected``, of which the fitted shape
+        would be typical (the bias of few failures taken off), and ``resamples`` used; ``sd``;
+        standard errors and covariance of log scale and log shape from the observed information;
+        ``loglik``, ``aic``, ``status``, ``message``. Ages are in the caller's unit.
     survival : DataFrame
         ``group``, ``age``, ``survival``, ``low``, ``high`` at the ages asked for.
     """
@@ -69,6 +70,8 @@ def fit_weibull(
     survival_at: Sequence[float] | NDArray[Any] = (),
     fractions: Sequence[float] = (0.10, 0.50),
     intervals: bool = True,
+    resamples: int = 0,
+    seed: int = 1,
 ) -> WeibullFits:
     """Which Weibull law do the lives of each group follow, and how sure is that?
 
@@ -97,6 +100,10 @@ def fit_weibull(
         Shares failed whose ages are wanted: 0.10 gives the column ``b10``.
     intervals : bool
         False leaves all limits NaN and saves most of the time.
+    resamples, seed : int
+        Resamples with which the intervals of few failures are calibrated, see
+        `seallife.life.calibration`; 0 for plain likelihood-ratio intervals. Not used with a fixed
+        shape, whose limits are exact, nor with weights that are no whole numbers.
 
     Returns
     -------
@@ -146,8 +153,30 @@ def fit_weibull(
         if rows.any():
             found.put(rows, fit(data.take(rows), asked, drop))
     status = _status(found, data.count(), failures, endless, wanted, intervals)
+    typical, used = _calibrated(data, found, asked, level, resamples if intervals else 0, seed)
     table, survival = tables(data, found, shares, ages, ("shape", "scale"), weibull_point, status)
-    return WeibullFits(table, level, _METHOD, _SOURCE, survival)
+    method = _METHOD
+    if resamples and intervals:
+        table.insert(table.columns.tolist().index("scale"), "shape_corrected", np.exp(-typical))
+        table["resamples"] = used
+        method += f" calibrated by {resamples} resamples (seed {seed})"
+    return WeibullFits(table, level, method, _SOURCE, survival)
+
+
+def _calibrated(
+    data: LifeData, found: Estimates, asked: Asked, level: float, resamples: int, seed: int
+) -> tuple[Floats, NDArray[np.int64]]:
+    """Calibrate the limits of the groups that have a fit; see `seallife.life.weibullfit`."""
+    typical, used = np.full(len(found.mu), np.nan), np.zeros(len(found.mu), np.int64)
+    whole = data.weight is None or bool(np.all(data.weight == np.rint(data.weight)))
+    at = np.flatnonzero(found.found)
+    if resamples and whole and len(at):
+        part = found.take(at)
+        typical[at], used[at] = calibrate(
+            data.take(found.found), part, asked, level, resamples, seed
+        )
+        found.low[at], found.high[at] = part.low, part.high
+    return typical, used
 
 
 def unbounded(data: LifeData) -> NDArray[np.bool_]:

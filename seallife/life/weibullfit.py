@@ -13,17 +13,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from seallife.life.calibration import Lines, best_on, root_quantiles, signed_roots
 from seallife.life.estimates import Estimates, likelihood_intervals
-from seallife.life.groups import Floats
+from seallife.life.groups import Floats, Groups, Ints
 from seallife.life.lifedata import LifeData
 from seallife.life.locationscale import LocationScale, weibull_noise
 from seallife.life.powersums import power_sums
 from seallife.life.profile import SHAPE_RANGE, shape_bounds, solve_profile
 from seallife.life.quantities import log_sigma_itself, log_weibull_mean, quantile, standard_age
-from seallife.life.region import Quantity, extremes
+from seallife.life.region import Quantity, extremes, likelihood_drop
 from seallife.life.surface import WeibullSurface
 
-__all__ = ["Asked", "fit_exact", "fit_rows"]
+__all__ = ["Asked", "calibrate", "fit_exact", "fit_rows"]
+
+_NODES = np.array([0.55, 1.0, 1.7])  # of signed roots, in units of the normal limit
+_FEW = 30  # failures, below which signed roots are resampled at each limit
+_REACH, _TABLE = 5.0, 48  # standard errors of log shape and nodes of the table for that
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +47,16 @@ class Asked:
             *(quantile(float(k)) for k in noise),
             *(standard_age(age - centre) for age in self.log_ages),
         ]
+
+    def noise(self, groups: int) -> Floats:
+        """Quantiles of the noise at scale and shares failed, shape (g, 1 + shares)."""
+        noise = np.append(0.0, np.log(-np.log1p(-self.shares)))
+        return np.repeat(noise[None, :], groups, axis=0)
+
+    def at(self, fit: Estimates) -> Floats:
+        """Log sigma and all that is wanted, at a fit, shape (g, q)."""
+        tau, mu = fit.log_sigma[:, None], fit.mu[:, None]
+        return np.hstack([tau, *(q(tau, mu)[0] for q in self.quantities(np.zeros(len(mu))))])
 
 
 def fit_exact(data: LifeData, asked: Asked, drop: float | None) -> Estimates:
@@ -108,6 +123,143 @@ def _bound_exact(
         todo[todo] = ~settled
         if not todo.any():
             break
+
+
+def calibrate(
+    data: LifeData, found: Estimates, asked: Asked, level: float, resamples: int, seed: int
+) -> tuple[Floats, Ints]:
+    """Move the limits of a fit to where resampled signed roots say that they cover.
+
+    Between limits of several levels a quantity is a smooth function of its signed root, which is
+    interpolated; so a calibrated limit needs no search of its own. Interval ends count at their
+    middle here, and only the stretch of each limit is taken over.
+
+    Parameters
+    ----------
+    found : Estimates
+        Its limits are changed.
+
+    Returns
+    -------
+    log_sigma : ndarray, shape (g,)
+        Of which the fitted one would be typical: the bias of few failures taken off.
+    used : ndarray of int, shape (g,)
+        Resamples that could be fitted; limits stay where they were too few.
+    """
+    lives = _single_exact_lives(data)
+    z = float(np.sqrt(2 * likelihood_drop(level)))
+    fits = [fit_exact(lives, asked, (share * z) ** 2 / 2) for share in _NODES]
+    one = fits[1]
+    point, centre = asked.at(one), asked.at(found)
+    noise = np.hstack([asked.noise(len(data.groups)), point[:, 3 + len(asked.shares) :]])
+    roots = signed_roots(
+        lives, one.log_sigma, one.mu, Lines(noise, mean=True), resamples, seed, shape=True
+    )
+    # columns as asked: log sigma, mu, log mean, ...; survival runs against its standard age
+    roots = roots[:, :, [0, 2, 1, *range(3, roots.shape[2])]]
+    roots[:, :, 3 + len(asked.shares) :] *= -1
+    upper, lower = (root_quantiles(roots, (1 + side * level) / 2) for side in (1, -1))
+    typical = root_quantiles(roots[:, :, :1], 0.5)
+    few = np.flatnonzero(lives.count(lives.failed) < _FEW)
+    if len(few):
+        at_limits = _at_limits(
+            lives.take(np.isin(np.arange(len(upper)), few)),
+            one.take(few),
+            asked,
+            level,
+            resamples,
+            seed,
+        )
+        for rough, fine in zip((upper, lower), at_limits, strict=True):
+            rough[few] = np.where(np.isfinite(fine), fine, rough[few])
+    # the quantity at signed roots -z3 ... z3: a lower limit lies where the root is positive
+    nodes = z * np.concatenate([-_NODES[::-1], [0.0], _NODES])
+    values = np.stack([*(f.high for f in fits[::-1]), point, *(f.low for f in fits)], axis=-1)
+    low, high = _between(nodes, values, upper), _between(nodes, values, lower)
+    with np.errstate(all="ignore"):
+        for limit, moved, plain in ((found.low, low, one.low), (found.high, high, one.high)):
+            stretch = (moved - point) / (plain - point)
+            good = np.isfinite(stretch) & (stretch > 0)
+            limit[good] = (centre + (limit - centre) * stretch)[good]
+    shift = _between(nodes, values[:, :1], typical)[:, 0] - one.log_sigma
+    return found.log_sigma + shift, np.isfinite(roots).all(axis=2).sum(axis=1)
+
+
+def _at_limits(
+    data: LifeData, fit: Estimates, asked: Asked, level: float, resamples: int, seed: int
+) -> tuple[Floats, Floats]:
+    """Quantiles of each quantity's signed root were its own limit the truth, shape (g, q).
+
+    The law drawn from is the likeliest with that limit: with few failures the roots scatter
+    otherwise there than at the estimate.
+    """
+    sums = power_sums(data)
+    tau, error, c = fit.log_sigma, np.sqrt(fit.covariance[:, 0]), sums.centre
+    span = (tau - _REACH * error, tau + _REACH * error)
+    surface = WeibullSurface.build(sums, -span[1], -span[0], _TABLE)
+    noise, none = asked.noise(len(c)), np.zeros((len(c), 0))
+    out = []
+    for limits, share in ((fit.low, (1 + level) / 2), (fit.high, (1 - level) / 2)):
+        found = np.full(limits.shape, np.nan)
+        for q in range(limits.shape[1]):
+            target, sign = limits[:, q] - c, 1.0
+            lines = Lines(none, mean=q == 2)
+            if q == 0:
+                t, m = limits[:, 0], surface.best_scale(limits[:, 0])
+            else:
+                if q == 1 or 2 < q < 3 + len(asked.shares):
+                    lines = Lines(noise[:, [q - 2 if q > 2 else 0]])
+                elif q > 2:  # survival runs against its standard age
+                    lines, sign = Lines(limits[:, [q]]), -1.0
+                    target = asked.log_ages[q - 3 - len(asked.shares)] - c
+                t, m = (v[:, 0] for v in best_on(surface, lines, target[:, None], tau, span)[:2])
+            rows = np.flatnonzero(np.isfinite(t) & np.isfinite(m))
+            if len(rows):
+                roots = sign * signed_roots(
+                    data.take(np.isin(np.arange(len(c)), rows)),
+                    t[rows],
+                    (m + c)[rows],
+                    lines.take(rows),
+                    resamples,
+                    seed,
+                    shape=q == 0,
+                )
+                found[rows, q] = root_quantiles(roots, share)[:, 0]
+        out.append(found)
+    return out[0], out[1]
+
+
+def _single_exact_lives(data: LifeData) -> LifeData:
+    """Each row one life that ends at an exact age."""
+    age = data.age
+    if data.low is not None:
+        age = np.where(data.interval, (np.nan_to_num(data.low) + age) / 2, age)
+    if data.weight is None:
+        return LifeData(data.groups, age, data.failed, data.entry)
+    times = np.rint(data.weight).astype(np.int64)
+    rows = np.repeat(np.arange(len(age)), times)
+    offsets = np.concatenate([[0], np.cumsum(data.groups.sum(times).astype(np.int64))])
+    groups = Groups(data.groups.labels, offsets)
+    entry = None if data.entry is None else data.entry[rows]
+    return LifeData(groups, age[rows], data.failed[rows], entry)
+
+
+def _between(nodes: Floats, values: Floats, at: Floats) -> Floats:
+    """Interpolate values at the nodes, shape (g, q, k), at one place each, shape (g, q).
+
+    Where an outer node has no value, as its region is open, the inner ones serve.
+    """
+    out = np.full(at.shape, np.nan)
+    middle = len(nodes) // 2
+    for reach in range(1, middle + 1):
+        k = np.arange(middle - reach, middle + reach + 1)
+        part = np.zeros(at.shape)
+        for i in k:
+            others = k[k != i]
+            weight = np.prod([(at - nodes[j]) / (nodes[i] - nodes[j]) for j in others], axis=0)
+            part += weight * values[..., i]
+        out = np.where(np.isfinite(part), part, out)
+    return out
 
 
 def fit_rows(data: LifeData, asked: Asked, drop: float | None) -> Estimates:

@@ -1,0 +1,324 @@
+"""By how much are likelihood-ratio limits of few failures too tight, and on which side?
+
+In: `LifeData`, parameters. Out: signed roots of resamples. Next: `seallife.life.weibullfit`.
+
+With psi the true value of a quantity, the signed root of the likelihood ratio
+
+    r(psi) = sign(estimate - psi) sqrt(2 (top - best likelihood with that psi))
+
+is close to a standard normal variable, but with few failures it has quantiles of its own. They are
+found by drawing lives from a law that the data do not contradict, watched as the real ones were:
+each keeps its entry age and, where it did not fail, the age to which it was watched; a failed one
+is watched to an age drawn from the Kaplan-Meier curve of being watched, above its own.
+
+Source
+------
+Davison & Hinkley (1997), Bootstrap Methods and their Application, algorithm 3.1 (resampling of
+censored lives given the pattern of censoring). DiCiccio & Young (2008), Biometrika 95, 747-758:
+signed roots resampled at the constrained estimate. Both from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seallife.life.groups import Floats, Groups, Ints, segment_max, segment_min
+from seallife.life.lifedata import LifeData
+from seallife.life.powersums import power_sums
+from seallife.life.profile import solve_profile
+from seallife.life.surface import WeibullSurface, ridge_height
+
+__all__ = ["Lines", "best_on", "root_quantiles", "signed_roots"]
+
+_ROWS = 300_000  # lives drawn at once
+_LEAST = 50  # resamples with a fit; fewer tell nothing
+_NODES, _MOST_NODES = 8, 128  # of the tabulated likelihood
+_EXACT = 1e-8  # of the table: roots of small falls need half as many digits
+_REACH = 2.5  # standard errors of log shape that the table spans
+_STEPS = 12
+
+
+@dataclass(frozen=True, eq=False)
+class Lines:
+    """Quantities that fix log scale once the shape is given.
+
+    Attributes
+    ----------
+    noise : ndarray, shape (g, k)
+        Log ages mu + noise sigma, one a column.
+    mean : bool
+        Whether the log mean goes before them as a column of its own.
+    """
+
+    noise: Floats
+    mean: bool = False
+
+    def take(self, rows: NDArray[np.intp]) -> Lines:
+        """Only some groups, or the same one many times."""
+        return Lines(self.noise[rows], self.mean)
+
+    def values(self, tau: Floats, mu: Floats) -> Floats:
+        """What the quantities are at parameters of shape (g,)."""
+        from scipy.special import gammaln
+
+        sigma = np.exp(tau)[:, None]
+        ages: Floats = mu[:, None] + self.noise * sigma
+        return np.hstack([mu[:, None] + gammaln(1 + sigma), ages]) if self.mean else ages
+
+    def scale(self, target: Floats, tau: Floats) -> tuple[Floats, Floats, Floats]:
+        """Log scale at which each quantity has its target, and two derivatives in log sigma."""
+        from scipy.special import digamma, gammaln
+
+        skip = int(self.mean)
+        bend = -self.noise * np.exp(tau[:, skip:])
+        if not self.mean:
+            return target + bend, bend, bend
+        m = np.exp(tau[:, :1])
+        y = 2 + m
+        trigamma = 1 / (1 + m) ** 2 + 1 / y + 1 / (2 * y**2) + 1 / (6 * y**3)
+        first = -m * digamma(1 + m)
+        second = first - m**2 * trigamma
+        above = target - np.hstack([gammaln(1 + m), -bend])
+        return above, np.hstack([first, bend]), np.hstack([second, bend])
+
+
+def signed_roots(
+    data: LifeData,
+    tau: Floats,
+    mu: Floats,
+    lines: Lines,
+    resamples: int,
+    seed: int,
+    *,
+    shape: bool = False,
+) -> Floats:
+    """How do the signed roots of each group scatter, were these parameters the truth?
+
+    Parameters
+    ----------
+    data : LifeData
+        Exact ages, each row one life.
+    tau, mu : ndarray, shape (g,)
+        Log sigma and log scale from which lives are drawn.
+    lines : Lines
+        Quantities of each group.
+    resamples, seed : int
+        The draws of a group depend on the seed and on its own lives, whatever their order.
+    shape : bool
+        Whether that of log sigma goes before them.
+
+    Returns
+    -------
+    ndarray, shape (g, resamples, q)
+        NaN for a resample that cannot be fitted.
+    """
+    width = int(shape) + int(lines.mean) + lines.noise.shape[1]
+    out = np.full((len(mu), resamples, width), np.nan)
+    done = np.zeros(len(mu), np.int64)
+    for drawn, of in _drawn(data, tau, mu, resamples, seed):
+        roots = _roots(drawn, tau[of], mu[of], lines.take(of), shape)
+        groups, first, count = np.unique(of, return_index=True, return_counts=True)
+        for g, at, n in zip(groups, first, count, strict=True):
+            out[g, done[g] : done[g] + n] = roots[at : at + n]
+            done[g] += n
+    return out
+
+
+def root_quantiles(roots: Floats, share: float) -> Floats:
+    """Quantiles of the signed roots, shape (g, q); NaN where too few resamples have a fit.
+
+    The k-th of B is taken as the k / (B + 1) quantile, so that a root of the same law lies below
+    it with just that probability.
+    """
+    count = np.isfinite(roots).sum(axis=1)
+    place = np.clip(share * (count + 1) - 1, 0, np.maximum(count - 1, 0))
+    ordered = np.sort(roots, axis=1)  # NaN last
+    low = np.floor(place).astype(np.int64)
+    high = np.minimum(low + 1, np.maximum(count - 1, 0))
+    at_low, at_high = (
+        np.take_along_axis(ordered, k[:, None, :], axis=1)[:, 0] for k in (low, high)
+    )
+    between: Floats = at_low + (place - low) * (at_high - at_low)
+    return np.where(count >= _LEAST, between, np.nan)
+
+
+def best_on(
+    surface: WeibullSurface,
+    lines: Lines,
+    target: Floats,
+    start: Floats,
+    span: tuple[Floats, Floats],
+) -> tuple[Floats, Floats, Floats]:
+    """Where on the line on which a quantity has its target is the likelihood highest?
+
+    Parameters
+    ----------
+    target : ndarray, shape (g, q)
+        On log ages from the centre of the surface.
+    start : ndarray, shape (g,)
+        Log sigma.
+    span : tuple of ndarray, shape (g,)
+        Log sigmas between which the surface is known.
+
+    Returns
+    -------
+    log_sigma, log_scale, height : ndarray, shape (g, q)
+    """
+    low, high = (edge[:, None] for edge in span)
+    x = np.repeat(start[:, None], target.shape[1], axis=1)
+    found, height = x, np.full(x.shape, -np.inf)
+    with np.errstate(all="ignore"):
+        for _ in range(_STEPS):
+            m, d1, d2 = lines.scale(target, x)
+            here, lt, lm, ltt, ltm, lmm = surface(x, m)
+            found = np.where(here >= height, x, found)
+            height = np.fmax(height, here)
+            slope = lt + lm * d1
+            curve = ltt + 2 * ltm * d1 + lmm * d1**2 + lm * d2
+            step = np.where(curve < 0, -slope / curve, np.sign(slope) * 0.3)
+            new = np.clip(x + np.clip(np.nan_to_num(step), -0.5, 0.5), low, high)
+            if bool((np.abs(new - x) < 1e-4).all()):
+                break
+            x = new
+    return found, lines.scale(target, found)[0], height
+
+
+def _drawn(
+    data: LifeData, tau: Floats, mu: Floats, resamples: int, seed: int
+) -> Iterator[tuple[LifeData, Ints]]:
+    """Draw each group again and again; groups of lives with the number of the group they are of."""
+    parts: list[tuple[Floats, NDArray[np.bool_], Floats, int]] = []
+    of: list[Ints] = []
+    held = 0
+    for g, (first, last) in enumerate(
+        zip(data.groups.offsets[:-1], data.groups.offsets[1:], strict=True)
+    ):
+        n = int(last - first)
+        entry = np.zeros(n) if data.entry is None else data.entry[first:last]
+        group = _Group.of(data.age[first:last], data.failed[first:last], entry)
+        random = np.random.default_rng([seed, n, int(group.failed.sum())])
+        for start in range(0, resamples, max(1, _ROWS // max(n, 1))):
+            times = min(resamples - start, max(1, _ROWS // max(n, 1)))
+            age, failed = group.draw(random, times, float(np.exp(tau[g])), mu[g])
+            parts.append((age, failed, np.tile(group.entry, times), n))
+            of.append(np.full(times, g))
+            held += n * times
+            if held >= _ROWS:
+                yield _joined(parts, of)
+                parts, of, held = [], [], 0
+    if parts:
+        yield _joined(parts, of)
+
+
+def _joined(
+    parts: list[tuple[Floats, NDArray[np.bool_], Floats, int]], of: list[Ints]
+) -> tuple[LifeData, Ints]:
+    age, failed, entry = (np.concatenate([p[k] for p in parts]) for k in range(3))
+    sizes = np.concatenate([np.full(len(o), p[3]) for p, o in zip(parts, of, strict=True)])
+    offsets = np.concatenate([[0], np.cumsum(sizes)])
+    groups = Groups(np.arange(len(sizes)), offsets)
+    return LifeData(groups, age, failed, entry if entry.any() else None), np.concatenate(of)
+
+
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """The lives of one group in an order of their own, and how long they were watched."""
+
+    failed: NDArray[np.bool_]
+    age: Floats
+    entry: Floats
+    ends: Floats  # ages at which watching ended, sorted
+    still: Floats  # share still watched after each
+
+    @classmethod
+    def of(cls, age: Floats, failed: NDArray[np.bool_], entry: Floats) -> _Group:
+        order = np.lexsort((failed, age, entry))
+        age, failed, entry = age[order], failed[order], entry[order]
+        ends, count = np.unique(age[~failed], return_counts=True)
+        # those who failed at an age were no longer there to be lost at it
+        at_risk = np.searchsorted(np.sort(entry), ends) - np.searchsorted(np.sort(age), ends)
+        at_risk -= np.searchsorted(np.sort(age[failed]), ends, side="right")
+        at_risk += np.searchsorted(np.sort(age[failed]), ends)
+        still = np.cumprod(1 - count / np.maximum(at_risk, count))
+        return cls(failed, age, entry, ends, still)
+
+    def draw(
+        self, random: np.random.Generator, times: int, sigma: float, mu: float
+    ) -> tuple[Floats, NDArray[np.bool_]]:
+        """Ages and ends of so many drawings, one after the other."""
+        shape = (times, len(self.age))
+        with np.errstate(divide="ignore"):
+            lived = np.exp((np.log(self.entry) - mu) / sigma)
+            life = np.exp(mu + sigma * np.log(lived + _spread_out(random, shape)))
+        until = np.broadcast_to(self.age, shape).copy()
+        until[:, self.failed] = self._watched_until(random, times)
+        failed = life <= until
+        age = np.where(failed, life, until)
+        # rounding may put a life that fails at once onto its entry
+        age = np.maximum(age, np.nextafter(self.entry, np.inf))
+        return age.ravel(), failed.ravel()
+
+    def _watched_until(self, random: np.random.Generator, times: int) -> Floats:
+        """To which age the failed would have been watched; for ever where nothing says less."""
+        age = self.age[self.failed]
+        place = np.searchsorted(self.ends, age, side="right")
+        left = np.append(1.0, self.still)[place]
+        share = random.random((times, len(age))) * left
+        found = np.maximum(np.searchsorted(-self.still, -share), place)
+        until: Floats = np.append(self.ends, np.inf)[found]
+        return until
+
+
+def _spread_out(random: np.random.Generator, shape: tuple[int, int]) -> Floats:
+    """Unit exponential draws, those of each life spread evenly over its law (Latin hypercube)."""
+    strata = np.repeat(np.arange(shape[0], dtype=np.float64)[:, None], shape[1], axis=1)
+    random.permuted(strata, axis=0, out=strata)
+    share = (strata + random.random(shape)) / shape[0]
+    draws: Floats = -np.log1p(-share)
+    return draws
+
+
+def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) -> Floats:
+    """Signed roots of each drawing, shape (g, q); NaN where it cannot be fitted."""
+    out = np.full((len(tau), int(shape) + int(lines.mean) + lines.noise.shape[1]), np.nan)
+    failed = np.flatnonzero(drawn.failed)
+    first = segment_min(drawn.age[failed], np.searchsorted(failed, drawn.groups.offsets))
+    usable = drawn.count(drawn.failed) >= 2
+    usable &= first < segment_max(drawn.age, drawn.groups.offsets)
+    sums = power_sums(drawn.take(usable))
+    profile = solve_profile(sums)
+    with np.errstate(all="ignore"):
+        error = 1 / np.sqrt(profile.information(sums.failures))
+    found = np.isfinite(profile.shape) & np.isfinite(error)
+    rows = np.flatnonzero(usable)[found]
+    if not len(rows):
+        return out
+    sums, profile, error = sums.take(found), profile.take(found), error[found]
+    tau, mu, lines = tau[rows], mu[rows] - sums.centre, lines.take(rows)
+    best = -np.log(profile.shape)
+    best_mu = (profile.log_sum - np.log(sums.failures)) / profile.shape
+    top = ridge_height(sums.failures, sums.log_age_sum, -best, profile.log_sum)
+    low = np.minimum(best - _REACH * error, tau - 0.5 * error)
+    high = np.maximum(best + _REACH * error, tau + 0.5 * error)
+    target = lines.values(tau, mu)
+    away = lines.values(best, best_mu) - target
+    left, nodes = np.arange(len(rows)), _NODES
+    while len(left):
+        part = sums.take(np.isin(np.arange(len(rows)), left))
+        surface = WeibullSurface.build(part, -high[left], -low[left], nodes)
+        good = surface.resolved(_EXACT) | (nodes >= _MOST_NODES)
+        k, surface = left[good], surface.take(good)
+        if len(k):
+            height = best_on(surface, lines.take(k), target[k], best[k], (low[k], high[k]))[2]
+            side = away[k]
+            if shape:
+                height = np.hstack([surface.ridge(tau[k])[:, None], height])
+                side = np.hstack([(best - tau)[k, None], side])
+            fall = np.maximum(top[k, None] - height, 0.0)
+            out[rows[k]] = np.sign(side) * np.sqrt(2 * fall)
+        left, nodes = left[~good], 2 * nodes
+    return out
