@@ -19,6 +19,7 @@ from seallife.intake.orderdates import order_dates
 from seallife.intake.worktext import read_evidence, read_work
 from seallife.places import match_pumps, pumps_from_text_or_serial, which_seal
 from seallife.register import Register
+from seallife.schema import LEAKAGE_CODES
 
 __all__ = ["UNPLACED", "Orders", "read_orders"]
 
@@ -209,7 +210,9 @@ def _what_was_done(orders: pd.DataFrame, fleet: Fleet, register: Register) -> pd
     fitted = drawn | (orders["serial_in"] != "")
     returned = is_seal & (net <= 0)
     outage = _in_outage(orders, fleet, register)
-    read = read_work(text, orders["wo_type"], fitted, outage, returned)
+    code = orders["mode_code"]
+    coded = code.str.upper().isin(LEAKAGE_CODES) | read_evidence(code)["failure"]
+    read = read_work(text, orders["wo_type"], fitted, outage, returned, coded)
     read["kind"] = read["kind"].mask(
         (read["kind"] == "other work") & read["silent"], "text tells nothing"
     )
@@ -264,7 +267,7 @@ def _doubts(orders: pd.DataFrame, register: Register) -> list[pd.DataFrame]:
             "the text does not say what was done; a seal drawn from the store does",
             column="short_text",
             value=orders.loc[silent, "short_text"],
-            action="taken as planned where the order's type says so, else of unknown reason",
+            action="reason from the failure code or a planned order type, else unknown",
         ),
         make_findings(
             "text against order type",

@@ -21,6 +21,7 @@ __all__ = [
     "ENDS",
     "HOURS_PER_DAY",
     "HOURS_PER_YEAR",
+    "LEAKAGE_CODES",
     "REASONS",
     "TABLES",
     "Column",
@@ -38,6 +39,9 @@ Need = Literal["required", "wanted", "optional"]
 
 ENDS = ("failed", "withdrawn", "in service", "lost")
 """How a seal life can end: see `seallife.lives`."""
+
+LEAKAGE_CODES = ("ELP", "ELU", "INL")
+"""Failure modes of ISO 14224 that are leakage: external of process or utility, internal."""
 
 REASONS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {

@@ -199,3 +199,23 @@ def test_orders_of_which_most_name_no_pump_are_refused_in_words() -> None:
     few = _orders(fleet_of([P1], work_orders=fine + lost[:9]))
     assert len(few.table) == 1
     assert few.unplaced["why"].tolist() == ["not in register"] * 9
+
+
+@pytest.mark.parametrize(
+    ("code", "text", "wo_type", "reason"),
+    [
+        ("ELP", "pump repaired", "corrective", "seal failed"),
+        ("inl", "", "planned", "seal failed"),
+        ("LEAKAGE", "", "", "seal failed"),
+        ("VIB", "pump repaired", "corrective", "unknown"),
+        ("ELP", "Preventive renewal of mech seal", "planned", "planned by age"),
+    ],
+)
+def test_a_failure_code_speaks_where_words_do_not(
+    code: str, text: str, wo_type: str, reason: str
+) -> None:
+    """Codes of ISO 14224, and codes that are words; what the text says comes first."""
+    table, _ = _one(
+        short_text=text, long_text="", wo_type=wo_type, mode_code=code, part="Mech seal", part_qty=1
+    )
+    assert table["reason"].tolist() == [reason]

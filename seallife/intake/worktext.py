@@ -21,6 +21,7 @@ def read_work(
     seal_part_drawn: pd.Series,
     in_outage: pd.Series,
     seal_part_returned: pd.Series | None = None,
+    leak_coded: pd.Series | None = None,
 ) -> pd.DataFrame:
     """What happened to the seal in each order, and how sure is that?
 
@@ -35,6 +36,9 @@ def read_work(
         a planned outage of the unit.
     seal_part_returned : pandas.Series of bool, shape (n,), optional
         A seal or kit was drawn and went back: evidence against a removal.
+    leak_coded : pandas.Series of bool, shape (n,), optional
+        The order's failure code says leakage: evidence that a seal that was renewed had failed,
+        where no word says otherwise.
 
     Returns
     -------
@@ -43,7 +47,8 @@ def read_work(
         in), 'pump retired', 'seal looked at', 'seal support', 'other work';
         ``reason`` : of a removal, see `seallife.schema.REASONS`;
         ``confidence`` : share of such readings expected to be right (common practice, no
-        source: 0.95 said in words, 0.85 order type or outage, 0.5 to 0.7 little to go by);
+        source: 0.95 said in words, 0.9 coded, 0.85 order type or outage, 0.5 to 0.7 little to go
+        by);
         ``evidence`` : the words' kinds it rests on;
         ``fitting_fault`` : words say that it failed at fitting;
         ``end_named`` : 'DE', 'NDE', 'both' or '';
@@ -54,10 +59,12 @@ def read_work(
     found = read_evidence(text)
     if seal_part_returned is None:
         seal_part_returned = pd.Series(False, index=text.index)
+    if leak_coded is None:
+        leak_coded = pd.Series(False, index=text.index)
     kind, renewed = _kind(found, wo_type, seal_part_drawn, seal_part_returned)
     removal = kind == "removal"
     silent = ~found[list(_TELLING)].any(axis=1)
-    reason, confidence = _reason(found, wo_type, in_outage, seal_part_drawn, silent)
+    reason, confidence = _reason(found, wo_type, in_outage, seal_part_drawn, silent, leak_coded)
     confidence = confidence.mask(~renewed, 0.7)
     retired = kind == "pump retired"
     reason = reason.where(removal, "").mask(retired, "pump retired")
@@ -138,8 +145,9 @@ def _reason(
     in_outage: pd.Series,
     part: pd.Series,
     silent: pd.Series,
+    leak_coded: pd.Series,
 ) -> tuple[pd.Series, pd.Series]:
-    """Words of failure or plan first, then the order's type, then the outage, then nothing.
+    """Words first, then the failure code, the order's type, the outage, then nothing.
 
     A text that tells nothing leaves the reason unknown, whatever is usual for a repair order.
     """
@@ -159,6 +167,7 @@ def _reason(
     settle((wo_type == "planned") & ~in_outage, "planned by age", 0.85)
     settle((wo_type == "planned") & in_outage, "planned in outage", 0.9)
     settle(wo_type == "project", "upgrade", 0.85)
+    settle(leak_coded, "seal failed", 0.9)
     # A seal drawn for a job whose words name other parts only went in with that job.
     beside = part & f["part"] & ~f["seal"] & ~failed & (wo_type != "project")
     settle(beside, "other pump part", 0.85)
