@@ -7,6 +7,7 @@ table. All classes are fitted in one call.
 from seallife.life.causecurves import Incidence
 from seallife.life.causefits import CauseFits
 from seallife.life.causes import fit_causes
+from seallife.life.choose import LawChoice, choose_law
 from seallife.life.compare import ShapeComparison, compare_shapes
 from seallife.life.curves import SurvivalCurves
 from seallife.life.early import early_share
@@ -26,6 +27,7 @@ __all__ = [
     "CauseFits",
     "ExponentialFits",
     "Incidence",
+    "LawChoice",
     "LifeFits",
     "LogRank",
     "LognormalFits",
@@ -35,6 +37,7 @@ __all__ = [
     "SurvivalCurves",
     "WeibullFits",
     "actuarial_table",
+    "choose_law",
     "compare_shapes",
     "cumulative_incidence",
     "early_share",
