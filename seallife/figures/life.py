@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from seallife.life.fits import LifeFits
 
-__all__ = ["axis_words", "no_fit_words", "survival_figure", "unit_years"]
+__all__ = ["axis_words", "no_fit_words", "round_up", "survival_figure", "thinned", "unit_years"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -88,7 +88,7 @@ def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
     holds = np.array([not w for w in words], dtype=bool)
     # A class without failures may hold one very old seal; the others would shrink beside it.
     reach = oldest[holds] if holds.any() else oldest
-    end = _round_up(float(np.nanmax(reach, initial=0.0)))
+    end = round_up(float(np.nanmax(reach, initial=0.0)))
     ticks = np.linspace(0, end, 5)
     at_risk = curves.at(ticks * year)["at_risk"].to_numpy().reshape(len(classes), len(ticks))
     spots = panel_axes(len(classes), columns, gap_x=0.06, gap_y=0.42 / max(rows, 1))
@@ -159,7 +159,7 @@ def _curve(
         inner = getattr(curves, key)[steps]
         values[key] = np.r_[first, inner, inner[-1] if len(inner) else first]
     # A curve of many hundred steps is drawn with as many as an eye can tell.
-    keep = _thinned(len(age))
+    keep = thinned(len(age))
     age, risk, share = age[keep], risk[keep], values["survival"][keep]
     words = np.array(["" if np.isnan(r) else f", {r:,.0f} seals at risk" for r in risk])
     hours = f" ({HOURS_PER_YEAR:,.0f} h a year)" if year == HOURS_PER_YEAR else ""
@@ -192,7 +192,7 @@ def _curve(
     return drawn
 
 
-def _thinned(n: int, most: int = 250) -> npt.NDArray[np.int64]:
+def thinned(n: int, most: int = 250) -> npt.NDArray[np.int64]:
     """Places of the steps drawn: all, or evenly chosen with both ends."""
     return np.unique(np.linspace(0, n - 1, min(n, most)).round().astype(np.int64))
 
@@ -263,7 +263,7 @@ def _panel_notes(
     return notes
 
 
-def _round_up(years: float) -> float:
+def round_up(years: float) -> float:
     """End of the age axis: four even steps that end on round numbers."""
     if years <= 0:
         return 1.0

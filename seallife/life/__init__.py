@@ -1,40 +1,56 @@
-"""How long seals last: the laws, the curves, and what few failures can say.
+"""How long seals last: the laws, the causes, the curves, and what few failures can say.
 
 Plain arrays in, a frozen result with a tidy ``table`` out; `fit_lives` does the same for a life
 table. All classes are fitted in one call.
 """
 
+from seallife.life.causecurves import Incidence
+from seallife.life.causefits import CauseFits
+from seallife.life.causes import fit_causes
+from seallife.life.choose import LawChoice, choose_law
 from seallife.life.compare import ShapeComparison, compare_shapes
 from seallife.life.curves import SurvivalCurves
+from seallife.life.early import early_share
 from seallife.life.exponential import ExponentialFits, fit_exponential
 from seallife.life.fewfailures import exact_limits, fit_fixed_shape
 from seallife.life.fits import LifeFits, fit_lives
+from seallife.life.incidence import cumulative_incidence
 from seallife.life.lifetable import actuarial_table, exposure_table, grouped_survival
 from seallife.life.lognormal import LognormalFits, fit_lognormal
 from seallife.life.logrank import LogRank, log_rank
+from seallife.life.mixture import MixtureVerdicts, hides_mixture
 from seallife.life.nonparametric import kaplan_meier
 from seallife.life.ranks import RankLine, rank_line
 from seallife.life.weibull import WeibullFits, fit_weibull
 
 __all__ = [
+    "CauseFits",
     "ExponentialFits",
+    "Incidence",
+    "LawChoice",
     "LifeFits",
     "LogRank",
     "LognormalFits",
+    "MixtureVerdicts",
     "RankLine",
     "ShapeComparison",
     "SurvivalCurves",
     "WeibullFits",
     "actuarial_table",
+    "choose_law",
     "compare_shapes",
+    "cumulative_incidence",
+    "early_share",
     "exact_limits",
     "exposure_table",
+    "fit_causes",
     "fit_exponential",
     "fit_fixed_shape",
     "fit_lives",
     "fit_lognormal",
     "fit_weibull",
     "grouped_survival",
+    "hides_mixture",
     "kaplan_meier",
     "log_rank",
     "rank_line",

@@ -1,0 +1,162 @@
+"""Could these lives have come from the law fitted to them?
+
+In: a law with its parameters. Out: how far it is from the lives, and like lives drawn from it.
+Next: `seallife.life.choose`.
+
+Failures counted by age are held against those that the law expects of the lives at risk; the
+greatest gap, over the root of all failures, is the misfit. Its size under the law itself comes from
+lives drawn from it, with the same late entries and the same kind of withdrawals.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from seallife.life.groups import Floats, Groups, Ints, running_sum, segment_max
+from seallife.life.lawfits import LawFit, fit_one_law
+from seallife.life.laws import Law
+from seallife.life.lifedata import LifeData, read_lives
+from seallife.life.risksets import risk_sets
+
+__all__ = ["draw_lives", "fit_test", "misfit"]
+
+_HALVINGS = 44
+
+
+def fit_test(law: Law, fit: LawFit, data: LifeData, resamples: int, seed: int) -> Floats:
+    """Share of like lives from the law that are as far from it as the lives seen, shape (g,)."""
+    out = np.full(len(data.groups), np.nan)
+    tried = np.isfinite(fit.loglik)
+    if not resamples or not tried.any():
+        return out
+    part, at = data.take(tried), fit.where[tried]
+    drawn = draw_lives(law, at, part, resamples, seed)
+    near = np.tile(at, (resamples, 1))
+    again = fit_one_law(law, drawn, near if len(law.parameters) > 2 else None)
+    with np.errstate(invalid="ignore"):
+        far = misfit(law, again.where, drawn).reshape(resamples, -1)
+        seen = misfit(law, at, part)
+        known = np.isfinite(far)
+        # rounding must not tell a draw from itself
+        as_far = known & (far >= seen * (1 - 1e-9))
+    out[tried] = (1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0))
+    return out
+
+
+def misfit(law: Law, at: Floats, data: LifeData) -> Floats:
+    """Greatest gap between failures seen and expected, over the root of their number, shape (g,).
+
+    Parameters
+    ----------
+    law : Law
+    at : ndarray, shape (g, p)
+        Parameters of each group.
+    data : LifeData
+
+    Source
+    ------
+    Andersen, Borgan, Gill & Keiding (1993), Statistical Models Based on Counting Processes,
+    section VI.3.
+    """
+    groups = data.groups
+    weight = np.ones(len(data.age)) if data.weight is None else data.weight
+    entry = np.zeros(len(data.age)) if data.entry is None else data.entry
+    columns = [groups.spread(c) for c in at.T]
+    late = entry > 0
+    with np.errstate(invalid="ignore"):
+        # a group without a fit is NaN, and stays so
+        lived, waited = -law.pair(columns, data.age)[1], np.zeros(len(entry))
+    if late.any():
+        with np.errstate(invalid="ignore"):
+            waited[late] = -law.pair([c[late] for c in columns], entry[late])[1]
+    # ends and entries of each group in one line of rising ages
+    codes, value = np.tile(groups.codes, 2), np.r_[data.age, entry]
+    order = np.lexsort((value, codes))
+    offsets = 2 * groups.offsets
+    end = order < len(entry)
+    worth, hazard = np.tile(weight, 2)[order], np.r_[lived, waited][order]
+    died = np.r_[data.failed, np.zeros(len(entry), bool)][order] * worth
+    sign = np.where(end, worth, -worth)
+    # by now a life has met the hazard up to its end or now, less that up to its entry or now
+    gone = running_sum(sign * hazard, offsets)
+    going = running_sum(-sign, offsets)
+    expected = gone + hazard * going
+    seen = running_sum(died, offsets)
+    gap = np.maximum(np.abs(seen - expected), np.abs(seen - died - expected))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        top = segment_max(np.where(died > 0, gap, -np.inf), offsets)
+        return np.asarray(top / np.sqrt(data.count(data.failed)))
+
+
+def draw_lives(law: Law, at: Floats, data: LifeData, copies: int, seed: int) -> LifeData:
+    """Like lives from the law, ``copies`` of each group, as groups of their own, copy by copy.
+
+    A withdrawn life keeps the age at which it would be withdrawn. That of a failed life is drawn
+    from the ages at which others of its group were, beyond its own (product-limit). Every group
+    uses the same random numbers, row by row in the order of its ages: neither the order of rows nor
+    the names of groups matter.
+    """
+    rng = np.random.default_rng(seed)
+    groups, n = data.groups, len(data.age)
+    entry = np.zeros(n) if data.entry is None else data.entry
+    order = np.lexsort((entry, data.failed, data.age, groups.codes))
+    position = np.empty(n, dtype=np.int64)
+    position[order] = np.arange(n) - np.repeat(groups.offsets[:-1], groups.sizes)
+    widest = int(groups.sizes.max(initial=0))
+    u, v = (rng.random((copies, widest))[:, position] for _ in range(2))
+    columns = [np.tile(groups.spread(c), copies) for c in at.T]
+    entries = np.tile(entry, copies)
+    goal = np.log(u).ravel()
+    late = entries > 0
+    if late.any():
+        goal[late] += law.pair([c[late] for c in columns], entries[late])[1]
+    age = _age_at(law, columns, goal, np.tile(np.log(data.age), copies))
+    age = np.maximum(age, entries * (1 + 1e-12))
+    end = np.where(data.failed, _withdrawal(data, v), data.age).ravel()
+    code = (np.arange(copies)[:, None] * len(groups) + groups.codes).ravel()
+    return read_lives(
+        np.minimum(age, end),
+        age <= end,
+        group=code,
+        entry_age=entries,
+        weight=None if data.weight is None else np.tile(data.weight, copies),
+    )
+
+
+def _age_at(law: Law, columns: list[Floats], goal: Floats, middle: Floats) -> Floats:
+    """Age at which log survival has come down to ``goal``, by halving log ages."""
+    low, high = middle - 40.0, middle + 25.0
+    with np.errstate(over="ignore"):
+        for _ in range(_HALVINGS):
+            half = (low + high) / 2
+            above = law.pair(columns, np.exp(half))[1] > goal
+            low, high = np.where(above, half, low), np.where(above, high, half)
+    return np.exp((low + high) / 2)
+
+
+def _withdrawal(data: LifeData, v: Floats) -> Floats:
+    """Ages of withdrawal beyond each life's own age, shape (copies, n); infinite where none is."""
+    turned = LifeData(data.groups, data.age, ~data.failed, data.entry, None, data.weight)
+    sets = risk_sets(turned)
+    left = np.maximum(sets.at_risk - sets.failures, 1e-12 * sets.at_risk)
+    fall = np.minimum(running_sum(-np.log(left / sets.at_risk), sets.offsets), 900.0)
+    of_step = np.repeat(np.arange(len(data.groups)), np.diff(sets.offsets))
+    key = of_step * 1000.0 + fall
+    own = _step_of(data.groups, data.age, sets.offsets, sets.age)
+    # the last life at risk ends at 900 at least 27 below all others, so it catches what is left
+    wanted = np.minimum(fall[own] - np.log(v), 1e3)
+    last = sets.offsets[1:][data.groups.codes]
+    ends_all = fall[last - 1] > 27.0
+    reach = np.where(ends_all, np.minimum(wanted, fall[last - 1]), wanted)
+    place = np.searchsorted(key, data.groups.codes * 1000.0 + np.minimum(reach, 950.0))
+    inside = place < last
+    return np.where(inside, sets.age[np.minimum(place, len(key) - 1)], np.inf)
+
+
+def _step_of(groups: Groups, age: Floats, offsets: Ints, steps: Floats) -> Ints:
+    """Row of the risk set at each life's own age."""
+    known = np.unique(np.r_[age, steps])
+    of_step = np.repeat(np.arange(len(groups)), np.diff(offsets)) * (len(known) + 1)
+    keys = of_step + np.searchsorted(known, steps)
+    wanted = groups.codes * (len(known) + 1) + np.searchsorted(known, age)
+    return np.searchsorted(keys, wanted).astype(np.int64)
