@@ -13,6 +13,7 @@ from seallife.life.lifetable import actuarial_table, exposure_table, grouped_sur
 from seallife.life.lognormal import LognormalFits, fit_lognormal
 from seallife.life.logrank import LogRank, log_rank
 from seallife.life.nonparametric import kaplan_meier
+from seallife.life.pooling import PooledWeibull, pool_weibull
 from seallife.life.ranks import RankLine, rank_line
 from seallife.life.weibull import WeibullFits, fit_weibull
 
@@ -21,6 +22,7 @@ __all__ = [
     "LifeFits",
     "LogRank",
     "LognormalFits",
+    "PooledWeibull",
     "RankLine",
     "ShapeComparison",
     "SurvivalCurves",
@@ -37,5 +39,6 @@ __all__ = [
     "grouped_survival",
     "kaplan_meier",
     "log_rank",
+    "pool_weibull",
     "rank_line",
 ]

@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from seallife.errors import InputError
 from seallife.life.estimates import share_name
 from seallife.life.groups import Floats
 from seallife.life.lifedata import LifeData, check_level, read_lives
@@ -130,6 +131,8 @@ def pool_weibull(
     Gelman, Carlin, Stern, Dunson, Vehtari & Rubin (2013), Bayesian Data Analysis, 3rd ed.,
     chapters 5 and 10.4 (importance weights); Meeker & Escobar (1998), eq. 8.1 and 11.3.
     """
+    if group is None:
+        raise InputError("is None", where="group", hint="give the class of each life")
     data = read_lives(age, failed, group=group, entry_age=entry_age, weight=weight)
     check_level(level)
     shares, ages = check_shares(fractions), check_ages(survival_at)
@@ -140,7 +143,7 @@ def pool_weibull(
         entry_age=entry_age,
         weight=weight,
         level=level,
-        fractions=np.unique(np.r_[0.10, 0.50, shares]),
+        fractions=sorted({0.10, 0.50, *shares.tolist()}),
     ).table
     quantities = _quantities(shares, np.log(ages))
     g, failures = len(data.groups), data.count(data.failed)

@@ -205,7 +205,9 @@ class _Rows:
         m = mean - r * b * tau**2 + omega / b
         value = r * a + b * (self.x[:, None] - r * m) - omega / c**2
         value -= ((m - mean) / tau) ** 2 / 2 + (away * np.exp(-self.log_sd)[:, None]) ** 2 / 2
-        return _Ridge(m, omega, value - (np.log(self.tau) + self.log_sd)[:, None] - np.log(2 * np.pi))
+        return _Ridge(
+            m, omega, value - (np.log(self.tau) + self.log_sd)[:, None] - np.log(2 * np.pi)
+        )
 
 
 def _window(rows: _Rows) -> tuple[Floats, Floats]:

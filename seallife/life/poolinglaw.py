@@ -30,7 +30,8 @@ PRIOR_WORDS = (
     "0.5 for log shape and 1 for log scale; correlation r with density 1 - r^2"
 )
 
-_DEGREES = 8.0
+_DEGREES = 5.0
+_FOLDS = np.array([[1, 1, a, b, 1] for a in (1, -1) for b in (1, -1)])
 _BLOCK = 1024  # classes times laws integrated at once
 _LIMITS = ((-3.0, 3.0), (-60.0, 60.0), (-5.0, 1.0), (-5.0, 1.5), (-2.5, 2.5))
 
@@ -99,34 +100,57 @@ def find_laws(classes: ClassLikelihoods, log_scale: float, count: int) -> Laws:
         bend[k] = scale * rise / (2 * step)
     size, turn = np.linalg.eigh((bend + bend.T) / 2)
     spread = turn * np.sqrt(1 / np.maximum(size, 0.2))
-    middle, few = top, min(count, 256)
-    for _ in range(3):
-        found = _weighted(classes, middle, spread, log_scale, few)
-        if found.effective > 0.6 * few:
-            break
-        middle = found.weight @ found.law
-        away = found.law - middle
+    few = min(count, 256)
+    found = _weighted(classes, top, spread, log_scale, few, logs=True)
+    if found.effective > 0.6 * few:
+        more = count > few
+        return _weighted(classes, top, spread, log_scale, count, logs=True) if more else found
+    # few classes: the spread of the classes may be next to nothing, where its log has a long tail
+    for k in range(3):
+        at = found.law.copy()
+        at[:, 2:4] = np.exp(at[:, 2:4])
+        middle = found.weight @ at
+        away = at - middle
         size, turn = np.linalg.eigh((found.weight[:, None] * away).T @ away)
         spread = turn * np.sqrt(1.2 * np.maximum(size, 1e-8))
-    return _weighted(classes, middle, spread, log_scale, count)
+        last = k == 2
+        found = _weighted(classes, middle, spread, log_scale, count if last else few, logs=False)
+    return found
 
 
 def _weighted(
-    classes: ClassLikelihoods, middle: Floats, spread: Floats, log_scale: float, count: int
+    classes: ClassLikelihoods,
+    middle: Floats,
+    spread: Floats,
+    log_scale: float,
+    count: int,
+    *,
+    logs: bool,
 ) -> Laws:
-    """Laws on a net around the middle, weighted by posterior over density."""
+    """Laws on a net around the middle, weighted by posterior over density.
+
+    Without ``logs`` the net lies in the standard deviations themselves, folded at 0.
+    """
     from scipy.special import gammaincinv, ndtri
 
     net = _net(count, 6)
     radius = np.sqrt(_DEGREES / (2 * gammaincinv(_DEGREES / 2, net[:, 5])))
-    x = ndtri(net[:, :5]) * radius[:, None]
-    law = middle + x @ spread.T
+    law = middle + (ndtri(net[:, :5]) * radius[:, None]) @ spread.T
+    back = np.linalg.inv(spread).T
+    folds = np.ones((1, 5)) if logs else _FOLDS
+    density = np.zeros(count)
+    for fold in folds:
+        x = (law * fold - middle) @ back
+        density += (1 + (x**2).sum(axis=1) / _DEGREES) ** (-(_DEGREES + 5) / 2)
+    if not logs:
+        law[:, 2:4] = np.log(np.maximum(np.abs(law[:, 2:4]), 1e-9))
     shift = np.mod(np.arange(count) * 0.6180339887498949, 1.0)
     log_z = np.zeros((len(classes.failures), count))
     for group, which, nodes in nodes_in_blocks(classes, law, shift):
         log_z[group, which] = nodes.log_marginal
-    height = log_z.sum(axis=0) + _log_prior(law, log_scale)[0]
-    height += (_DEGREES + 5) / 2 * np.log1p((x**2).sum(axis=1) / _DEGREES)
+    height = log_z.sum(axis=0) + _log_prior(law, log_scale)[0] - np.log(density)
+    if not logs:
+        height -= law[:, 2:4].sum(axis=1)
     weight = np.exp(height - height.max())
     weight /= weight.sum()
     return Laws(law, weight, shift, float(1 / (weight**2).sum()))
