@@ -1,6 +1,6 @@
 """Which laws of the classes do the data allow? Their posterior, as weighted laws.
 
-In: `ClassLikelihoods`. Out: `Laws`. Next: `seallife.life.pooling`.
+In: `ClassLikelihoods`. Out: `Laws`. Next: `seallife.life.poolingquantiles`.
 
 A law of the classes has five numbers: the means of log shape and log scale, the logs of their
 standard deviations and their correlation, as its inverse hyperbolic tangent. The top of their
