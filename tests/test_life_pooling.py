@@ -181,15 +181,15 @@ def test_new_lives_are_foretold_better_than_by_separate_or_common_fits():
 
 
 @pytest.mark.slow
-def test_intervals_hold_the_true_classes_and_new_lives_are_foretold():
+def test_new_lives_of_many_fleets_are_foretold_and_intervals_hold_at_one_law():
     """200 fleets of ten classes, 0 to 87 failures each, 14 in the middle, a fifth below 5.
 
     Log score of new lives, per failure, below that of the truth: pooled 0.069, each class for
     itself with fixed rules where it is thin 0.107 (difference 0.038, standard error 0.006), one
     law for all 0.397. Intervals at 90 % hold the truth in: shape 87.8 %, scale 89.6, B10 88.5,
-    B50 90.2, survival 89.1; below 5 failures 91.8, 89.6, 88.8, 89.6, 90.4. Where the laws
-    themselves are drawn from the prior, 150 fleets of six classes: shape 88.4, scale 89.7, B10
-    90.6, standard error 1.1. The classes of one fleet share a law, so errors come in flocks.
+    B50 90.2, survival 89.1; below 5 failures 91.8, 89.6, 88.8, 89.6, 90.4. The law of the
+    classes is the same in all fleets, and at one law a posterior interval need not hold in exactly
+    90 of 100: the next test asks for that. The shape's 2.2 points are three standard errors.
     """
     scores, held, failures = _study(200, 22)
     loss = scores[:, 3:] - scores
@@ -198,10 +198,37 @@ def test_intervals_hold_the_true_classes_and_new_lives_are_foretold():
     assert loss[:, 0].mean() < 0.75 * loss[:, 1].mean()
     assert (loss[:, 2] > loss[:, 0]).mean() > 0.98
     for k, name in enumerate([*FIGURES, "survival"]):
-        off = held[:, k].mean(axis=1) - 0.9
-        assert abs(off.mean()) < 3 * off.std() / np.sqrt(len(off)), name
-        thin = held[:, k][failures < 5]
-        assert 0.86 < thin.mean() < 0.94, name
+        assert 0.87 < held[:, k].mean() < 0.93, name
+        assert 0.86 < held[:, k][failures < 5].mean() < 0.94, name
+
+
+@pytest.mark.slow
+def test_intervals_hold_the_truth_where_laws_come_from_the_prior():
+    """Within three standard errors of 90 %, which count fleets, as classes of one share a law.
+
+    699 fleets: shape 90.3 %, scale 90.2, B10 90.3, standard error 0.4; the law itself 86 to 93.
+    """
+    rng = np.random.default_rng(101)
+    classes, held = 10, []
+    while len(held) < 200:
+        u, v = rng.normal(size=(2, classes))
+        r = 2 * rng.beta(2, 2) - 1
+        a = rng.normal(np.log(1.5), 0.6) + abs(rng.normal(0, 0.5)) * u
+        m = rng.normal(np.log(20_000), 0.5)
+        m += abs(rng.normal(0, 1.0)) * (r * u + np.sqrt(1 - r * r) * v)
+        age, failed, entry, group = lives_of(rng, a, m, rng.integers(3, 60, classes))
+        if not (failed.any() and np.isfinite(age).all() and (age > entry).all()):
+            continue
+        table = life.pool_weibull(age, failed, group=group, entry_age=entry).table
+        truth = np.exp(a), np.exp(m), np.exp(m) * (-np.log(0.9)) ** np.exp(-a)
+        held.append(
+            [
+                ((table[f"{name}_low"] <= x) & (x <= table[f"{name}_high"])).mean()
+                for name, x in zip(("shape", "scale", "b10"), truth, strict=True)
+            ]
+        )
+    off = np.array(held) - 0.9
+    assert (np.abs(off.mean(axis=0)) < 3 * off.std(axis=0) / np.sqrt(len(off))).all()
 
 
 @pytest.mark.parametrize("kept", [1.0, 0.2])
