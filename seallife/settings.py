@@ -127,6 +127,8 @@ class Rules(_Frozen):
 
     level: Annotated[float, Field(gt=0.5, lt=1)] = 0.90
     """Two-sided level of all intervals."""
+    resamples: int = Field(default=400, ge=0)
+    """Resamples a class with which the intervals of few failures are calibrated; 0 for none."""
     clock: Clock = "run hours"
     """Clock of the life models; positions without hours fall back to their duty share."""
     merge_gap_days: int = Field(default=3, ge=0)

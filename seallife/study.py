@@ -147,6 +147,7 @@ def _fits(lives: LifeTable, rules: Rules) -> LifeFits:
         by="service_class",
         clock="run_h" if rules.clock == "run hours" else "calendar_d",
         level=rules.level,
+        resamples=rules.resamples,
         survival_at=SURVIVAL_AGES_H
         if rules.clock == "run hours"
         else tuple(h / 24 for h in SURVIVAL_AGES_H),

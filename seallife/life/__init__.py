@@ -20,6 +20,7 @@ from seallife.life.lognormal import LognormalFits, fit_lognormal
 from seallife.life.logrank import LogRank, log_rank
 from seallife.life.mixture import MixtureVerdicts, hides_mixture
 from seallife.life.nonparametric import kaplan_meier
+from seallife.life.pooling import PooledWeibull, pool_weibull
 from seallife.life.ranks import RankLine, rank_line
 from seallife.life.weibull import WeibullFits, fit_weibull
 
@@ -32,6 +33,7 @@ __all__ = [
     "LogRank",
     "LognormalFits",
     "MixtureVerdicts",
+    "PooledWeibull",
     "RankLine",
     "ShapeComparison",
     "SurvivalCurves",
@@ -53,5 +55,6 @@ __all__ = [
     "hides_mixture",
     "kaplan_meier",
     "log_rank",
+    "pool_weibull",
     "rank_line",
 ]

@@ -181,7 +181,7 @@ def best_on(
             curve = ltt + 2 * ltm * d1 + lmm * d1**2 + lm * d2
             step = np.where(curve < 0, -slope / curve, np.sign(slope) * 0.3)
             new = np.clip(x + np.clip(np.nan_to_num(step), -0.5, 0.5), low, high)
-            if bool((np.abs(new - x) < 1e-4).all()):
+            if bool((np.abs(new - x) < 1e-7).all()):
                 break
             x = new
     return found, lines.scale(target, found)[0], height

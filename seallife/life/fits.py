@@ -81,6 +81,8 @@ def fit_lives(
     survival_at: Sequence[float] | NDArray[Any] = (),
     fractions: Sequence[float] = (0.10, 0.50),
     fixed_shape: float | None = None,
+    resamples: int = 400,
+    seed: int = 1,
 ) -> LifeFits:
     """How long do the seals of each class last, on one clock?
 
@@ -102,6 +104,8 @@ def fit_lives(
         Shares failed whose ages are wanted.
     fixed_shape : float, optional
         Take the shape as known; an interval end then counts at its middle.
+    resamples, seed : int
+        Resamples with which the intervals of few failures are calibrated; 0 for none.
 
     Returns
     -------
@@ -152,6 +156,8 @@ def fit_lives(
         group=label,
         entry_age=entry,
         weight=weight,
+        resamples=resamples,
+        seed=seed,
     )
     curves = kaplan_meier(
         middle, failed & ~out, group=label, entry_age=entry, weight=weight, level=level
