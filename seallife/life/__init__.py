@@ -6,7 +6,9 @@ table. All classes are fitted in one call.
 
 from seallife.life.compare import ShapeComparison, compare_shapes
 from seallife.life.curves import SurvivalCurves
+from seallife.life.effects import FactorEffects
 from seallife.life.exponential import ExponentialFits, fit_exponential
+from seallife.life.factors import FACTORS, LifeFactors, life_factors
 from seallife.life.fewfailures import exact_limits, fit_fixed_shape
 from seallife.life.fits import LifeFits, fit_lives
 from seallife.life.lifetable import actuarial_table, exposure_table, grouped_survival
@@ -14,14 +16,21 @@ from seallife.life.lognormal import LognormalFits, fit_lognormal
 from seallife.life.logrank import LogRank, log_rank
 from seallife.life.nonparametric import kaplan_meier
 from seallife.life.ranks import RankLine, rank_line
+from seallife.life.regression import fit_cox_factors, fit_weibull_factors
+from seallife.life.renewal_effect import RenewalEffect, renewal_effect
+from seallife.life.renewals import fit_renewal_effect
 from seallife.life.weibull import WeibullFits, fit_weibull
 
 __all__ = [
+    "FACTORS",
     "ExponentialFits",
+    "FactorEffects",
+    "LifeFactors",
     "LifeFits",
     "LogRank",
     "LognormalFits",
     "RankLine",
+    "RenewalEffect",
     "ShapeComparison",
     "SurvivalCurves",
     "WeibullFits",
@@ -29,13 +38,18 @@ __all__ = [
     "compare_shapes",
     "exact_limits",
     "exposure_table",
+    "fit_cox_factors",
     "fit_exponential",
     "fit_fixed_shape",
     "fit_lives",
     "fit_lognormal",
+    "fit_renewal_effect",
     "fit_weibull",
+    "fit_weibull_factors",
     "grouped_survival",
     "kaplan_meier",
+    "life_factors",
     "log_rank",
     "rank_line",
+    "renewal_effect",
 ]

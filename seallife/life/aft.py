@@ -118,6 +118,16 @@ class WeibullLives:
         hessian = np.block([[top, side], [side.T, low]])
         return float(value.sum()), self.wide(by_tau, by_mu).sum(axis=0), hessian
 
+    def pieces(self, at: Floats) -> Floats:
+        """Return what each row adds to the information, shape (n, 2 q + p, 2 q + p)."""
+        _, _, _, tau2, cross, mu2 = self.rows(at)
+        none, own = np.zeros((len(self.x), self.strata)), np.eye(self.strata)[self.stratum]
+        t = np.hstack([own, none, 0 * self.x])
+        m = np.hstack([none, own, self.x])
+        mixed = np.einsum("n,ni,nj->nij", cross, t, m)
+        out = np.einsum("n,ni,nj->nij", tau2, t, t) + np.einsum("n,ni,nj->nij", mu2, m, m)
+        return np.asarray(-(out + mixed + mixed.swapaxes(1, 2)))
+
     def without(self, columns: list[int]) -> WeibullLives:
         """Same lives with some columns of x left out."""
         kept = np.delete(self.x, columns, axis=1)

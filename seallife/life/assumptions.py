@@ -239,11 +239,9 @@ def _influence(
 ) -> list[dict[str, Any]]:
     """Name the cluster, or life, without which each figure would move most."""
     rows = []
-    moves = scores @ spread.model
+    moves = scores @ spread.model if spread.moves is None else spread.moves
     used = np.flatnonzero(data.design.rows)
-    what = "life in row"
-    if data.cluster is not None:
-        moves, what = cluster_sums(moves, data.cluster), "cluster of row"
+    what = "life in row" if data.cluster is None else "cluster of row"
     shift = moves[:, skip:] / np.sqrt(np.diag(spread.used))[skip:]
     for j, term in enumerate(data.design.terms):
         most = int(np.argmax(np.abs(shift[:, j])))

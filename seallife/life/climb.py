@@ -96,21 +96,24 @@ class Spread:
     model : ndarray, shape (k, k)
         If the model is true and lives are independent: inverse information.
     robust : ndarray, shape (k, k), or None
-        Lives of one cluster may resemble each other; the plain sandwich.
+        Lives of one cluster may resemble each other: the plain sandwich, which is too small where
+        few clusters, or one far from all others, carry a figure.
+    moves : ndarray, shape (g, k), or None
+        By how much each parameter falls if one cluster is left out, in one Newton step.
     clusters : int
     """
 
     model: Floats
     robust: Floats | None
+    moves: Floats | None
     clusters: int
 
     @property
     def used(self) -> Floats:
-        """Covariance behind the intervals: the sandwich, raised for the number of clusters."""
-        if self.robust is None:
+        """Covariance behind the intervals: with clusters, by leaving out one at a time."""
+        if self.moves is None:
             return self.model
-        spare = max(self.clusters - 1, 1)
-        return self.robust * (self.clusters / spare)
+        return np.asarray((self.moves.T @ self.moves) * (1 - 1 / max(self.clusters, 2)))
 
     @property
     def freedom(self) -> float:
@@ -137,7 +140,7 @@ class Spread:
         return value, float(fdtrc(k, self.freedom, value / k))
 
 
-def spread_of(information: Floats, scores: Floats, cluster: Ints | None) -> Spread:
+def spread_of(information: Floats, scores: Floats, cluster: Ints | None, pieces: Floats) -> Spread:
     """How sure are estimates, from the information and the score of each row?
 
     Parameters
@@ -146,17 +149,24 @@ def spread_of(information: Floats, scores: Floats, cluster: Ints | None) -> Spre
     scores : ndarray, shape (n, k)
     cluster : ndarray of int, shape (n,), or None
         Number of the cluster of each row.
+    pieces : ndarray, shape (n, k, k)
+        What each row adds to the information.
 
     Source
     ------
-    Lin & Wei (1989), JASA 84, 1074-1078: sandwich of the partial likelihood, by cluster.
+    Lin & Wei (1989), JASA 84, 1074-1078: sandwich of the partial likelihood, by cluster. Bell &
+    McCaffrey (2002), Survey Methodology 28, 169-181: the jackknife by cluster, for few of them.
     """
     model: Floats = np.asarray(np.linalg.inv(information), dtype=np.float64)
     if cluster is None:
-        return Spread(model, None, len(scores))
+        return Spread(model, None, None, len(scores))
     sums = cluster_sums(scores, cluster)
+    own = cluster_sums(pieces.reshape(len(pieces), -1), cluster).reshape(-1, *information.shape)
+    # pinv: a cluster that alone carries a figure must not make it certain
+    without = np.linalg.pinv(information - own, hermitian=True)
+    moves = np.asarray(np.einsum("gij,gj->gi", without, sums), dtype=np.float64)
     robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
-    return Spread(model, robust, len(sums))
+    return Spread(model, robust, moves, len(sums))
 
 
 def cluster_sums(scores: Floats, cluster: Ints) -> Floats:

@@ -217,7 +217,7 @@ def _encoded(
     left_out = pd.DataFrame(out, columns=["factor", "reason"])
     gone = set(left_out["factor"])
     quiet = tuple(
-        (Term(f, g, reference.get(f, ""), 1.0, f"{f}: {g} against {reference.get(f, '')}", 1.0), n)
+        (Term(f, g, reference.get(f, ""), 1.0, _against(f, g, reference.get(f, "")), 1.0), n)
         for f, g, n in silent
         if f not in gone
     )
@@ -234,7 +234,7 @@ def _columns(
         if not len(number) or np.ptp(number) <= 1e-12 * np.abs(number).max():
             return none
         middle, scale = float(number.mean()), float(number.std())
-        step, words = steps.get(name, (1.0, f"1 {name}"))
+        step, words = steps.get(name, (1.0, f"1 {name.replace('_', ' ')}"))
         if not (np.isfinite(step) and step > 0):
             raise InputError(f"is {step!r}", where=f"steps[{name!r}]", hint="give a step above 0")
         term = Term(name, "", "", float(step), f"each {words} more", scale)
@@ -246,9 +246,14 @@ def _columns(
     # the first in the alphabet where two are as frequent, so that the order of rows says nothing
     first = min(labels, key=lambda g: (-count[g], g))
     others = [g for g in labels if g != first]
-    terms = [Term(name, g, first, 1.0, f"{name}: {g} against {first}", 1.0) for g in others]
+    terms = [Term(name, g, first, 1.0, _against(name, g, first), 1.0) for g in others]
     own = np.stack([(values == g).to_numpy(dtype=float) for g in others], axis=1)
     return own, np.zeros(len(others)), terms
+
+
+def _against(name: str, label: str, first: str) -> str:
+    """Put a comparison of groups into words."""
+    return f"{name.replace('_', ' ')}: {label} against {first}"
 
 
 def _wordy(values: pd.Series) -> bool:

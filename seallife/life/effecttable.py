@@ -145,11 +145,9 @@ def test_rows(
     for factor, columns in every.items() if design.terms else ():
         less = without(columns)
         chi2 = max(2 * (top.value - less), 0.0)
-        robust = (
-            spread.wald(top.place, [skip + j for j in columns])[1] if spread.clusters else np.nan
-        )
-        if spread.robust is None:
-            robust = np.nan
+        robust = np.nan
+        if spread.robust is not None:
+            robust = spread.wald(top.place, [skip + j for j in columns])[1]
         p = float(chdtrc(len(columns), chi2))
         rows.append((factor, len(columns), less, chi2, p, robust))
     return pd.DataFrame(rows, columns=TEST_COLUMNS)

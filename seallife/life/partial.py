@@ -142,6 +142,19 @@ class RatedLives:
         out[self.failed] += g[own][:, None] * (x - centre) + wf * tied
         return np.asarray(out)
 
+    def pieces(self, at: Floats) -> Floats:
+        """Return what each life adds to the information, shape (n, p, p)."""
+        w, whole, mean = self.parts(at)
+        step = self.slots[0]
+        count, p = len(self.steps[0]), self.x.shape[1]
+        pull, square = np.zeros((count, p)), np.zeros((count, p, p))
+        np.add.at(pull, step, mean / whole[:, None])
+        np.add.at(square, step, np.einsum("ni,nj->nij", mean, mean) / whole[:, None, None])
+        rate = self._since(np.bincount(step, 1 / whole, count).astype(np.float64))
+        cross = np.einsum("ni,nj->nij", self.x, self._since(pull))
+        out = np.einsum("n,ni,nj->nij", rate, self.x, self.x) + self._since(square)
+        return np.asarray(w[:, None, None] * (out - cross - cross.swapaxes(1, 2)))
+
     def trend_information(self, at: Floats, weight: Floats) -> tuple[Floats, Floats]:
         """Information between x and x times a weight per step, and of the latter."""
         w, whole, mean = self.parts(at)

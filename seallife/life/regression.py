@@ -105,7 +105,7 @@ def fit_weibull_factors(
     if not top.found or (top.place[:q] < least).any() or (top.place[:q] > most).any():
         return refused(data, _AFT, level, "not converged", _RUNS_AWAY)
     scores = lives.scores(top.place)
-    spread = spread_of(top.information, scores, data.cluster)
+    spread = spread_of(top.information, scores, data.cluster, lives.pieces(top.place))
     wide = spread.wide(level) * np.sqrt(np.diag(spread.used))
     columns = {"stratum": data.strata, "failures": np.bincount(data.stratum[data.failed])}
     for name, sign, part in (("shape", -1, slice(0, q)), ("scale", 1, slice(q, 2 * q))):
@@ -168,7 +168,7 @@ def fit_cox_factors(
     if not top.found or (reach > _ENDLESS).any():
         return refused(data, _COX, level, "not converged", _RUNS_AWAY)
     scores = lives.scores(top.place)
-    spread = spread_of(top.information, scores, data.cluster)
+    spread = spread_of(top.information, scores, data.cluster, lives.pieces(top.place))
     at, ages, at_risk, rise = lives.baseline(top.place)
     cum = pd.Series(rise).groupby(at).cumsum().to_numpy()
     baseline = pd.DataFrame(
