@@ -55,7 +55,7 @@ def check_weibull(
         "the ratio is not the same at all ages: the shape of the law changes with {}",
     )
     rows.append(_cox_snell(lives, top, data, scores))
-    rows += _influence(top, data, spread, scores, 2 * q)
+    rows += _influence(top, data, spread, 2 * q)
     return pd.DataFrame(rows, columns=CHECK_COLUMNS)
 
 
@@ -70,7 +70,7 @@ def check_cox(
         "the ratio changes with age for {}: it is an average over the ages seen",
     )
     rows.append(_by_risk(lives, top, data))
-    rows += _influence(top, data, spread, scores, 0)
+    rows += _influence(top, data, spread, 0)
     return pd.DataFrame(rows, columns=CHECK_COLUMNS)
 
 
@@ -234,12 +234,10 @@ def _by_risk(lives: RatedLives, top: Top, data: FactorData) -> dict[str, Any]:
     return _row(name, "", value, df, prob, "failures do not rise with the predicted rate as fitted")
 
 
-def _influence(
-    top: Top, data: FactorData, spread: Spread, scores: Floats, skip: int
-) -> list[dict[str, Any]]:
+def _influence(top: Top, data: FactorData, spread: Spread, skip: int) -> list[dict[str, Any]]:
     """Name the cluster, or life, without which each figure would move most."""
     rows = []
-    moves = scores @ spread.model if spread.moves is None else spread.moves
+    moves = spread.moves
     used = np.flatnonzero(data.design.rows)
     what = "life in row" if data.cluster is None else "cluster of row"
     shift = moves[:, skip:] / np.sqrt(np.diag(spread.used))[skip:]

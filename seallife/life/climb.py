@@ -98,20 +98,21 @@ class Spread:
     robust : ndarray, shape (k, k), or None
         Lives of one cluster may resemble each other: the plain sandwich, which is too small where
         few clusters, or one far from all others, carry a figure.
-    moves : ndarray, shape (g, k), or None
-        By how much each parameter falls if one cluster is left out, in one Newton step.
+    moves : ndarray, shape (g, k)
+        By how much each parameter falls if one cluster, or one life where no clusters were given,
+        is left out, in one Newton step.
     clusters : int
     """
 
     model: Floats
     robust: Floats | None
-    moves: Floats | None
+    moves: Floats
     clusters: int
 
     @property
     def used(self) -> Floats:
         """Covariance behind the intervals: with clusters, by leaving out one at a time."""
-        if self.moves is None:
+        if self.robust is None:
             return self.model
         return np.asarray((self.moves.T @ self.moves) * (1 - 1 / max(self.clusters, 2)))
 
@@ -158,14 +159,16 @@ def spread_of(information: Floats, scores: Floats, cluster: Ints | None, pieces:
     McCaffrey (2002), Survey Methodology 28, 169-181: the jackknife by cluster, for few of them.
     """
     model: Floats = np.asarray(np.linalg.inv(information), dtype=np.float64)
-    if cluster is None:
-        return Spread(model, None, None, len(scores))
-    sums = cluster_sums(scores, cluster)
-    own = cluster_sums(pieces.reshape(len(pieces), -1), cluster).reshape(-1, *information.shape)
+    sums, own = scores, pieces
+    if cluster is not None:
+        sums = cluster_sums(scores, cluster)
+        own = cluster_sums(pieces.reshape(len(pieces), -1), cluster).reshape(-1, *model.shape)
     # pinv: a cluster that alone carries a figure must not make it certain
     without = np.linalg.pinv(information - own, hermitian=True)
     moves = np.asarray(np.einsum("gij,gj->gi", without, sums), dtype=np.float64)
-    robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
+    robust = None
+    if cluster is not None:
+        robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
     return Spread(model, robust, moves, len(sums))
 
 

@@ -110,7 +110,8 @@ def _survival_rows(
 ) -> pd.DataFrame:
     """Read survival at ages off a baseline, for seals with given log ratios."""
     rows = []
-    for name, part in baseline.groupby("stratum", sort=True):
+    known = baseline.groupby("stratum", sort=True) if len(baseline) else ()
+    for name, part in known:
         for i, move in enumerate(log_ratio):
             if kind == "time ratio":
                 shape, scale = float(part["shape"].iloc[0]), float(part["scale"].iloc[0])

@@ -200,11 +200,17 @@ def _compare(
         own_law=True,
     )
     mark = mark[known][data.design.rows]
-    least = [int((data.failed & side).sum()) for side in (mark > mark.min(), mark == mark.min())]
-    counts = (len(data.age), data.failures, least[0], data.clusters)
-    if data.refused or not data.design.terms or min(least) < _FEW:
-        why = f"{min(least)} failures on one side, fewer than {_FEW}: no ratio is told."
-        return row | _nothing(*counts, _FEW - min(least), why)
+    if not len(mark):
+        return row | _nothing(0, 0, 0, 0, _FEW, data.refused)
+    renewed = int((data.failed & (mark > mark.min())).sum())
+    died = np.sort(mark[data.failed])
+    # of all ways to part the failures by their mark, the one with the most on the smaller side
+    cuts = np.flatnonzero(np.diff(died) > 0) + 1
+    least = int(np.minimum(cuts, len(died) - cuts).max()) if len(cuts) else 0
+    counts = (len(data.age), data.failures, renewed, data.clusters)
+    if data.refused or not data.design.terms or least < _FEW:
+        why = f"{least} failures on one side, fewer than {_FEW}: no ratio is told."
+        return row | _nothing(*counts, _FEW - least, why)
     given["factors"] = factor
     fits = (fit_weibull_factors(**given, level=level), fit_cox_factors(**given, level=level))
     top = _shared(data)
@@ -232,7 +238,7 @@ def _compare(
         "theta": top.theta,
         "verdict": verdict,
         "more_failures": wanted,
-        "status": "few failures" if min(least) < _SCARCE else "ok",
+        "status": "few failures" if least < _SCARCE else "ok",
         "message": message,
     }
 
