@@ -18,7 +18,8 @@ from seallife.findings import join_findings, make_findings
 from seallife.history.mtbr import MtbrHistory, mtbr_history
 from seallife.intake import Fleet, Progress, silent
 from seallife.ledger import build_ledger
-from seallife.life.fits import LifeFits, fit_lives
+from seallife.life.fits import Clock, LifeFits, fit_lives, mixtures_of
+from seallife.life.mixture import MixtureVerdicts
 from seallife.lives import LifeTable, build_lives, with_unknown_as
 from seallife.observation import Observation, observe
 from seallife.register import Register, build_register
@@ -39,7 +40,7 @@ class Study:
 
     ``ledger`` shows for each stage that records read = used + set aside; ``findings`` holds every
     finding of every stage; ``fits_other`` are the fits with removals of unknown reason taken the
-    other way.
+    other way; ``mixtures`` says in which classes one law hides an early part.
     """
 
     fleet: Fleet
@@ -52,6 +53,7 @@ class Study:
     lives: LifeTable
     fits: LifeFits
     fits_other: LifeFits
+    mixtures: MixtureVerdicts
     history: MtbrHistory
     checks: Checks
     findings: pd.DataFrame
@@ -134,6 +136,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         lives=lives,
         fits=_fits(lives, rules),
         fits_other=_fits(with_unknown_as(lives, other), rules),
+        mixtures=mixtures_of(lives.table, clock=_clock(rules), level=rules.level),
         history=history,
         checks=checks,
         findings=findings,
@@ -145,13 +148,17 @@ def _fits(lives: LifeTable, rules: Rules) -> LifeFits:
     return fit_lives(
         lives.table,
         by="service_class",
-        clock="run_h" if rules.clock == "run hours" else "calendar_d",
+        clock=_clock(rules),
         level=rules.level,
         resamples=rules.resamples,
         survival_at=SURVIVAL_AGES_H
         if rules.clock == "run hours"
         else tuple(h / 24 for h in SURVIVAL_AGES_H),
     )
+
+
+def _clock(rules: Rules) -> Clock:
+    return "run_h" if rules.clock == "run hours" else "calendar_d"
 
 
 def _not_used_yet(fleet: Fleet) -> pd.DataFrame:

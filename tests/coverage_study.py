@@ -27,6 +27,7 @@ from seallife.life import fit_weibull
 
 HERE = Path(__file__).parent
 TABLE = HERE / "coverage_study.csv"
+PEERS = HERE / "coverage_peers.csv"
 FAILURES, SHAPES = (5, 10, 20, 50), (0.8, 1.4, 3.0)
 PATTERNS = ("complete", "random censoring", "late entry", "stopped early")
 QUANTITIES = ("shape", "scale", "b10", "b50", "mean", "survival")
@@ -117,6 +118,27 @@ def cell(
     corrected = table.get("shape_corrected", table["shape"])
     out["corrected_bias"] = corrected.median() / shape - 1
     return out.assign(failures=failures, pattern=pattern, true_shape=shape, fleets=fleets)
+
+
+def readme_lines() -> list[str]:
+    """Return the table of README.md: coverage of B10 in percent, ours and the peers'."""
+    ours = pd.read_csv(TABLE)
+    peers = pd.read_csv(PEERS)
+    mine = ours[ours["method"] == "calibrated"]
+    worst = mine.groupby(["failures", "pattern", "quantity"])["cover"].mean()
+    both = pd.concat([ours, peers])
+    b10 = both[both["quantity"] == "b10"]
+    b10 = b10.groupby(["failures", "pattern", "method"])["cover"].mean()
+    lines = []
+    for failures, pattern in product(FAILURES, PATTERNS):
+        cells = [str(failures), pattern]
+        for method in ("calibrated", "likelihood ratio", "lifelines", "reliability"):
+            share = b10.get((failures, pattern, method))
+            cells.append("–" if share is None else f"{share:.0%}")
+        low, high = worst[failures, pattern].min(), worst[failures, pattern].max()
+        cells.append(f"{low:.0%} to {high:.0%}")
+        lines.append("| " + " | ".join(cells) + " |")
+    return lines
 
 
 FIRST = ["method", "failures", "pattern", "true_shape", "quantity", "cover", "too_high", "too_low"]

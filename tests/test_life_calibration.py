@@ -10,9 +10,10 @@ from scipy.optimize import minimize, minimize_scalar
 from scipy.special import gammaln
 
 from seallife.life import calibration, fit_weibull, weibullfit
-from seallife.life.calibration import Lines, root_quantiles, signed_roots
+from seallife.life.calibration import root_quantiles, signed_roots
 from seallife.life.groups import Groups
 from seallife.life.lifedata import LifeData, read_lives
+from seallife.life.lines import Lines
 
 TAU, MU = -0.3, 2.0  # log sigma and log scale
 LIMITS = [f"{q}{s}" for q in ("shape", "scale", "b10", "b50", "mean") for s in ("_low", "_high")]

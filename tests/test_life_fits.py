@@ -8,6 +8,7 @@ import pytest
 
 from seallife import life
 from seallife.errors import InputError
+from seallife.life.fits import mixtures_of
 
 
 @pytest.fixture
@@ -35,7 +36,10 @@ def test_a_class_is_fitted_as_its_arrays_are(lives):
     fits = life.fit_lives(lives, survival_at=[8760])
     rows = lives[lives["service_class"] == "HC-HOT"]
     plain = life.fit_weibull(
-        rows["exit_age_h"], rows["end"] == "failed", entry_age=rows["entry_age_h"]
+        rows["exit_age_h"],
+        rows["end"] == "failed",
+        entry_age=rows["entry_age_h"],
+        resamples=400,
     )["all"]
     row = fits["HC-HOT"]
     assert row["scale_h"] == pytest.approx(plain["scale"], rel=1e-10)
@@ -48,6 +52,7 @@ def test_a_class_is_fitted_as_its_arrays_are(lives):
         rows["end"] == "failed",
         entry_age=rows["entry_age_h"],
         survival_at=[8760],
+        resamples=400,
     ).survival.iloc[0]
     km = life.kaplan_meier(
         rows["exit_age_h"], rows["end"] == "failed", entry_age=rows["entry_age_h"]
@@ -59,6 +64,18 @@ def test_a_class_is_fitted_as_its_arrays_are(lives):
     assert fits.curves["HC-HOT"]["failures"] == row["failures"]
     assert fits.unit == "h"
     assert "run hours" in fits.summary()
+
+
+def test_mixtures_are_those_of_the_same_arrays(lives):
+    got = mixtures_of(lives, level=0.9)
+    rows = lives[lives["service_class"] == "HC-HOT"]
+    plain = life.hides_mixture(
+        rows["exit_age_h"], rows["end"] == "failed", entry_age=rows["entry_age_h"]
+    )["all"]
+    row = got["HC-HOT"]
+    assert row["chi2"] == pytest.approx(plain["chi2"], rel=1e-6)
+    assert row["verdict"] == plain["verdict"]
+    assert set(got.table["group"]) == set(life.fit_lives(lives).table["service_class"])
 
 
 def test_no_age_is_without_its_unit(lives):

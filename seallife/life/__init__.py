@@ -11,7 +11,9 @@ from seallife.life.choose import LawChoice, choose_law
 from seallife.life.compare import ShapeComparison, compare_shapes
 from seallife.life.curves import SurvivalCurves
 from seallife.life.early import early_share
+from seallife.life.effects import FactorEffects
 from seallife.life.exponential import ExponentialFits, fit_exponential
+from seallife.life.factors import FACTORS, LifeFactors, life_factors
 from seallife.life.fewfailures import exact_limits, fit_fixed_shape
 from seallife.life.fits import LifeFits, fit_lives
 from seallife.life.incidence import cumulative_incidence
@@ -22,19 +24,26 @@ from seallife.life.mixture import MixtureVerdicts, hides_mixture
 from seallife.life.nonparametric import kaplan_meier
 from seallife.life.pooling import PooledWeibull, pool_weibull
 from seallife.life.ranks import RankLine, rank_line
+from seallife.life.regression import fit_cox_factors, fit_weibull_factors
+from seallife.life.renewal_effect import RenewalEffect, renewal_effect
+from seallife.life.renewals import fit_renewal_effect
 from seallife.life.weibull import WeibullFits, fit_weibull
 
 __all__ = [
+    "FACTORS",
     "CauseFits",
     "ExponentialFits",
+    "FactorEffects",
     "Incidence",
     "LawChoice",
+    "LifeFactors",
     "LifeFits",
     "LogRank",
     "LognormalFits",
     "MixtureVerdicts",
     "PooledWeibull",
     "RankLine",
+    "RenewalEffect",
     "ShapeComparison",
     "SurvivalCurves",
     "WeibullFits",
@@ -46,15 +55,20 @@ __all__ = [
     "exact_limits",
     "exposure_table",
     "fit_causes",
+    "fit_cox_factors",
     "fit_exponential",
     "fit_fixed_shape",
     "fit_lives",
     "fit_lognormal",
+    "fit_renewal_effect",
     "fit_weibull",
+    "fit_weibull_factors",
     "grouped_survival",
     "hides_mixture",
     "kaplan_meier",
+    "life_factors",
     "log_rank",
     "pool_weibull",
     "rank_line",
+    "renewal_effect",
 ]

@@ -28,62 +28,18 @@ from numpy.typing import NDArray
 
 from seallife.life.groups import Floats, Groups, Ints, segment_max, segment_min
 from seallife.life.lifedata import LifeData
+from seallife.life.lines import Lines, best_on
 from seallife.life.powersums import power_sums
 from seallife.life.profile import solve_profile
 from seallife.life.surface import WeibullSurface, ridge_height
 
-__all__ = ["Lines", "best_on", "root_quantiles", "signed_roots"]
+__all__ = ["root_quantiles", "signed_roots"]
 
 _ROWS = 300_000  # lives drawn at once
 _LEAST = 50  # resamples with a fit; fewer tell nothing
 _NODES, _MOST_NODES = 8, 128  # of the tabulated likelihood
 _EXACT = 1e-8  # of the table: roots of small falls need half as many digits
 _REACH = 2.5  # standard errors of log shape that the table spans
-_STEPS = 12
-
-
-@dataclass(frozen=True, eq=False)
-class Lines:
-    """Quantities that fix log scale once the shape is given.
-
-    Attributes
-    ----------
-    noise : ndarray, shape (g, k)
-        Log ages mu + noise sigma, one a column.
-    mean : bool
-        Whether the log mean goes before them as a column of its own.
-    """
-
-    noise: Floats
-    mean: bool = False
-
-    def take(self, rows: NDArray[np.intp]) -> Lines:
-        """Only some groups, or the same one many times."""
-        return Lines(self.noise[rows], self.mean)
-
-    def values(self, tau: Floats, mu: Floats) -> Floats:
-        """What the quantities are at parameters of shape (g,)."""
-        from scipy.special import gammaln
-
-        sigma = np.exp(tau)[:, None]
-        ages: Floats = mu[:, None] + self.noise * sigma
-        return np.hstack([mu[:, None] + gammaln(1 + sigma), ages]) if self.mean else ages
-
-    def scale(self, target: Floats, tau: Floats) -> tuple[Floats, Floats, Floats]:
-        """Log scale at which each quantity has its target, and two derivatives in log sigma."""
-        from scipy.special import digamma, gammaln
-
-        skip = int(self.mean)
-        bend = -self.noise * np.exp(tau[:, skip:])
-        if not self.mean:
-            return target + bend, bend, bend
-        m = np.exp(tau[:, :1])
-        y = 2 + m
-        trigamma = 1 / (1 + m) ** 2 + 1 / y + 1 / (2 * y**2) + 1 / (6 * y**3)
-        first = -m * digamma(1 + m)
-        second = first - m**2 * trigamma
-        above = target - np.hstack([gammaln(1 + m), -bend])
-        return above, np.hstack([first, bend]), np.hstack([second, bend])
 
 
 def signed_roots(
@@ -144,47 +100,6 @@ def root_quantiles(roots: Floats, share: float) -> Floats:
     )
     between: Floats = at_low + (place - low) * (at_high - at_low)
     return np.where(count >= _LEAST, between, np.nan)
-
-
-def best_on(
-    surface: WeibullSurface,
-    lines: Lines,
-    target: Floats,
-    start: Floats,
-    span: tuple[Floats, Floats],
-) -> tuple[Floats, Floats, Floats]:
-    """Where on the line on which a quantity has its target is the likelihood highest?
-
-    Parameters
-    ----------
-    target : ndarray, shape (g, q)
-        On log ages from the centre of the surface.
-    start : ndarray, shape (g,)
-        Log sigma.
-    span : tuple of ndarray, shape (g,)
-        Log sigmas between which the surface is known.
-
-    Returns
-    -------
-    log_sigma, log_scale, height : ndarray, shape (g, q)
-    """
-    low, high = (edge[:, None] for edge in span)
-    x = np.repeat(start[:, None], target.shape[1], axis=1)
-    found, height = x, np.full(x.shape, -np.inf)
-    with np.errstate(all="ignore"):
-        for _ in range(_STEPS):
-            m, d1, d2 = lines.scale(target, x)
-            here, lt, lm, ltt, ltm, lmm = surface(x, m)
-            found = np.where(here >= height, x, found)
-            height = np.fmax(height, here)
-            slope = lt + lm * d1
-            curve = ltt + 2 * ltm * d1 + lmm * d1**2 + lm * d2
-            step = np.where(curve < 0, -slope / curve, np.sign(slope) * 0.3)
-            new = np.clip(x + np.clip(np.nan_to_num(step), -0.5, 0.5), low, high)
-            if bool((np.abs(new - x) < 1e-7).all()):
-                break
-            x = new
-    return found, lines.scale(target, found)[0], height
 
 
 def _drawn(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,12 +18,13 @@ from numpy.typing import NDArray
 
 from seallife.errors import InputError
 from seallife.life.curves import SurvivalCurves
+from seallife.life.mixture import MixtureVerdicts, hides_mixture
 from seallife.life.nonparametric import kaplan_meier
 from seallife.life.result import TableResult
 from seallife.life.weibull import WeibullFits, fit_weibull
 from seallife.schema import ENDS
 
-__all__ = ["LifeFits", "fit_lives"]
+__all__ = ["Clock", "LifeFits", "fit_lives", "mixtures_of"]
 
 Clock = Literal["run_h", "calendar_d"]
 
@@ -116,6 +117,96 @@ def fit_lives(
     InputError
         If a column is missing or ``end`` holds an unknown word.
     """
+    use = _usable(lives, by, clock)
+    unit, out, low = use.unit, use.out, use.low
+    fixed = fixed_shape is not None
+    fits = fit_weibull(
+        use.middle if fixed else use.age,
+        use.failed,
+        age_low=None if fixed else low,
+        fixed_shape=fixed_shape,
+        level=level,
+        survival_at=survival_at,
+        fractions=fractions,
+        group=use.label,
+        entry_age=use.entry,
+        weight=use.weight,
+        resamples=resamples,
+        seed=seed,
+    )
+    curves = kaplan_meier(
+        use.middle,
+        use.failed,
+        group=use.label,
+        entry_age=use.entry,
+        weight=use.weight,
+        level=level,
+    )
+    table = _with_units(fits.table, by, unit)
+    counts = pd.Series(use.label[out], dtype=object).value_counts()
+    excluded = [int(counts.get(name, 0)) for name in table[by]]
+    table.insert(table.columns.tolist().index("entered_late") + 1, "excluded", excluded)
+    survival = _survival(fits, curves).rename(columns={"group": by, "age": f"age_{unit}"})
+    excluded_ids = pd.DataFrame(
+        {"life_id": lives["life_id"].to_numpy()[out], by: use.label[out], "reason": use.reason[out]}
+    )
+    return LifeFits(
+        table,
+        level,
+        f"{fits.method}, {'run hours' if unit == 'h' else 'calendar days'}",
+        fits.source,
+        survival,
+        curves,
+        excluded_ids,
+        by,
+        clock,
+        len(lives),
+        int((~out).sum()),
+    )
+
+
+def mixtures_of(
+    lives: pd.DataFrame,
+    by: str = "service_class",
+    clock: Clock = "run_h",
+    *,
+    level: float = 0.90,
+) -> MixtureVerdicts:
+    """In which classes does one Weibull hide an early-failing part?
+
+    Parameters
+    ----------
+    lives, by, clock, level
+        As for `fit_lives`; a failure known only to an interval counts at its middle.
+    """
+    use = _usable(lives, by, clock)
+    return hides_mixture(
+        use.middle,
+        use.failed,
+        group=use.label,
+        entry_age=use.entry,
+        weight=use.weight,
+        level=level,
+    )
+
+
+class _Usable(NamedTuple):
+    """Lives as arrays; one left out keeps its class with a weight of 0."""
+
+    unit: str
+    label: NDArray[Any]
+    age: NDArray[np.float64]
+    middle: NDArray[np.float64]
+    low: NDArray[np.float64]
+    entry: NDArray[np.float64]
+    failed: NDArray[np.bool_]
+    weight: NDArray[np.float64]
+    out: NDArray[np.bool_]
+    reason: NDArray[Any]
+
+
+def _usable(lives: pd.DataFrame, by: str, clock: str) -> _Usable:
+    """Check a life table and take from it what can be fitted."""
     if clock not in _UNITS:
         raise InputError(f"is {clock!r}", where="clock", hint="use 'run_h' or 'calendar_d'")
     unit = _UNITS[clock]
@@ -142,47 +233,9 @@ def fit_lives(
     # a life left out keeps its class in the table with a weight of 0
     age, entry = np.where(out, 1.0, age), np.where(out, 0.0, entry)
     low = np.where(out, np.nan, low)
-    known = np.isnan(low)
-    middle = np.where(known, age, (low + age) / 2)
+    middle = np.where(np.isnan(low), age, (low + age) / 2)
     weight = np.where(out, 0.0, 1.0)
-    fits = fit_weibull(
-        age if fixed_shape is None else middle,
-        failed & ~out,
-        age_low=low if fixed_shape is None else None,
-        fixed_shape=fixed_shape,
-        level=level,
-        survival_at=survival_at,
-        fractions=fractions,
-        group=label,
-        entry_age=entry,
-        weight=weight,
-        resamples=resamples,
-        seed=seed,
-    )
-    curves = kaplan_meier(
-        middle, failed & ~out, group=label, entry_age=entry, weight=weight, level=level
-    )
-    table = _with_units(fits.table, by, unit)
-    counts = pd.Series(label[out], dtype=object).value_counts()
-    excluded = [int(counts.get(name, 0)) for name in table[by]]
-    table.insert(table.columns.tolist().index("entered_late") + 1, "excluded", excluded)
-    survival = _survival(fits, curves).rename(columns={"group": by, "age": f"age_{unit}"})
-    excluded_ids = pd.DataFrame(
-        {"life_id": lives["life_id"].to_numpy()[out], by: label[out], "reason": reason[out]}
-    )
-    return LifeFits(
-        table,
-        level,
-        f"{fits.method}, {'run hours' if unit == 'h' else 'calendar days'}",
-        fits.source,
-        survival,
-        curves,
-        excluded_ids,
-        by,
-        clock,
-        len(lives),
-        int((~out).sum()),
-    )
+    return _Usable(unit, label, age, middle, low, entry, failed & ~out, weight, out, reason)
 
 
 def _survival(fits: WeibullFits, curves: SurvivalCurves) -> pd.DataFrame:

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.calibration import Lines, best_on, root_quantiles, signed_roots
+from seallife.life.calibration import root_quantiles, signed_roots
 from seallife.life.estimates import Estimates, likelihood_intervals
 from seallife.life.groups import Floats, Groups, Ints
 from seallife.life.lifedata import LifeData
+from seallife.life.lines import Lines, best_on
 from seallife.life.locationscale import LocationScale, weibull_noise
 from seallife.life.powersums import power_sums
 from seallife.life.profile import SHAPE_RANGE, shape_bounds, solve_profile

@@ -31,7 +31,8 @@ def class_table(study: Study) -> pd.DataFrame:
     pandas.DataFrame
         service_class, positions, exposure_years, failures, removals, mtbf_years with limits;
         lives, failures_known_age, life_clock ('run years' or 'calendar years': that of b10_years,
-        b50_years and survival; MTBF is calendar), shape, b10_years and b50_years with limits, one
+        b50_years and survival; MTBF is calendar), shape, shape_corrected
+        (the bias of few failures taken off), b10_years and b50_years with limits, one
         ``survival_`` column with limits for each age asked for (Kaplan-Meier, missing beyond the
         oldest seal seen), no_fit (words where shape and B10 are not shown), installs, early,
         early_share with limits, status, message.
@@ -72,6 +73,7 @@ def fit_years(fits: LifeFits) -> pd.DataFrame:
         "oldest_years": table[f"oldest_age_{unit}"] / year,
     }
     out |= {f"shape{s}": table[f"shape{s}"] for s in _LIMITS}
+    out["shape_corrected"] = table.get("shape_corrected", table["shape"])
     for stem in ("b10", "b50"):
         out |= {f"{stem}_years{s}": table[f"{stem}{s}_{unit}"] / year for s in _LIMITS}
     frame = pd.DataFrame(out)

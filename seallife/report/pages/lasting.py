@@ -10,18 +10,18 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from seallife.figures.forest import life_forest, rate_forest
-from seallife.figures.life import axis_words, survival_figure
+from seallife.figures.life import axis_words, survival_figure, unit_years
 from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import CANNOT_TELL, count, interval, share_interval
+from seallife.report.format import CANNOT_TELL, count, interval, number, share, share_interval
 
 if TYPE_CHECKING:
     from seallife.study import Study
 
 __all__ = ["build", "shown_classes"]
 
-_ENOUGH_FAILURES = 10  # likelihood-ratio intervals of a shape are too short below
+_ENOUGH_FAILURES = 10  # a shape from fewer spans nearly all that seals can do
 _ENOUGH_PUMPS = 3
 
 _LIFE_COLUMNS = ("service_class", "lives", "failures_known", "b10", "b50", "no_fit", "status")
@@ -56,7 +56,8 @@ def build(study: Study) -> tuple[Block, ...]:
             rests_on=("lives",),
         ),
     ]
-    warnings = class_warnings(table) + _thin_classes(study, table) + _curve_warnings(study)
+    warnings = class_warnings(table) + _thin_classes(study, table)
+    warnings += _mixed_classes(study) + _curve_warnings(study)
     if warnings:
         blocks.append(Points("Classes to read with care", warnings))
     fits = study.fits
@@ -157,9 +158,23 @@ def _thin_classes(study: Study, table: pd.DataFrame) -> tuple[str, ...]:
         if n < _ENOUGH_FAILURES or from_pumps < _ENOUGH_PUMPS:
             out.append(
                 f"{name}: {count(n, 'failure')} of known age, from {count(from_pumps, 'pump')}. "
-                "Its shape and B10 are first signs: the intervals are too short for so few."
+                "Its shape and B10 are first signs."
             )
     return tuple(out)
+
+
+def _mixed_classes(study: Study) -> tuple[str, ...]:
+    """Say where one law hides seals that fail early: its shape then says little of the others."""
+    table = study.mixtures.table
+    mixed = table[table["verdict"] == "a mixture is likely"]
+    year, unit = unit_years(study.fits), "run years" if study.fits.unit == "h" else "calendar years"
+    return tuple(
+        f"{r['group']}: one law hides an early part, so that its shape and mean mislead. About "
+        f"{share(r['early_share'])} fail early, at {number(r['early_mean'] / year, 2)} {unit} on "
+        f"average; with them set apart the shape is {r['rest_shape']:.1f}, not {r['shape']:.1f} "
+        f"(p = {r['p']:.2g}). The share still running is from Kaplan-Meier and holds."
+        for r in mixed.to_dict("records")
+    )
 
 
 def _curve_warnings(study: Study) -> tuple[str, ...]:

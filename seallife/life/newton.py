@@ -1,0 +1,184 @@
+"""The top of a likelihood of a few parameters, and how sure its place is.
+
+In: a function with value, gradient and Hessian; scores of the rows. Out: `Top`, `Spread`. Next:
+`seallife.life.regression`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from seallife.life.groups import Floats, Ints
+
+__all__ = ["Likelihood", "Spread", "Top", "climb", "cluster_sums", "numbered", "spread_of"]
+
+Likelihood: TypeAlias = Callable[[Floats], tuple[float, Floats, Floats]]
+"""Parameters -> log-likelihood, gradient, Hessian."""
+
+_STEPS = 200
+_NEAR = 1e-13  # what is left of the log-likelihood where a climb ends
+
+
+@dataclass(frozen=True, eq=False)
+class Top:
+    """Where a likelihood is highest.
+
+    Attributes
+    ----------
+    place : ndarray, shape (k,)
+        Parameters.
+    value : float
+        Log-likelihood there.
+    information : ndarray, shape (k, k)
+        Negative Hessian there.
+    found : bool
+        Whether the climb ended at a top.
+    """
+
+    place: Floats
+    value: float
+    information: Floats
+    found: bool
+
+
+def climb(likelihood: Likelihood, start: Floats) -> Top:
+    """Where is the likelihood highest? Newton steps, shortened where they lead down.
+
+    Parameters
+    ----------
+    likelihood : callable
+    start : ndarray, shape (k,)
+    """
+    at = start.copy()
+    if not len(at):
+        return Top(at, likelihood(at)[0], np.zeros((0, 0)), True)
+    value, gradient, hessian = likelihood(at)
+    damp, found = 1e-3, False
+    for _ in range(_STEPS):
+        size = np.maximum(np.abs(np.diag(hessian)), 1e-12)
+        raised = -hessian + damp * np.diag(size)
+        if np.linalg.eigvalsh(raised)[0] <= 0:
+            damp = max(10 * damp, 1e-3)
+            if damp > 1e10:
+                break
+            continue
+        step = np.linalg.solve(raised, gradient)
+        step *= min(1.0, 3.0 / np.abs(step).max()) if step.any() else 1.0
+        gain = float(gradient @ step)
+        with np.errstate(over="ignore", invalid="ignore"):
+            new = likelihood(at + step)
+        if np.isfinite(new[0]) and new[0] >= value - 1e-12 * abs(value):
+            at, (value, gradient, hessian) = at + step, new
+            found = gain < _NEAR * max(abs(value), 1.0) and damp < 1e-6
+            damp = damp / 10 if damp > 1e-8 else 0.0
+            if found:
+                break
+        else:
+            damp = max(10 * damp, 1e-6)
+            if damp > 1e10:
+                break
+    information = -hessian
+    found = found and bool(np.linalg.eigvalsh(information)[0] > 0)
+    return Top(at, value, information, found)
+
+
+@dataclass(frozen=True, eq=False)
+class Spread:
+    """Covariance of estimates.
+
+    Attributes
+    ----------
+    model : ndarray, shape (k, k)
+        If the model is true and lives are independent: inverse information.
+    robust : ndarray, shape (k, k), or None
+        Lives of one cluster may resemble each other: the plain sandwich, which is too small where
+        few clusters, or one far from all others, carry a figure.
+    moves : ndarray, shape (g, k)
+        By how much each parameter falls if one cluster, or one life where no clusters were given,
+        is left out, in one Newton step.
+    clusters : int
+    """
+
+    model: Floats
+    robust: Floats | None
+    moves: Floats
+    clusters: int
+
+    @property
+    def used(self) -> Floats:
+        """Covariance behind the intervals: with clusters, by leaving out one at a time."""
+        if self.robust is None:
+            return self.model
+        return np.asarray((self.moves.T @ self.moves) * (1 - 1 / max(self.clusters, 2)))
+
+    @property
+    def freedom(self) -> float:
+        """Degrees of freedom of the intervals; infinite without clusters."""
+        return np.inf if self.robust is None else float(max(self.clusters - 1, 1))
+
+    def wide(self, level: float) -> float:
+        """Half-width of a two-sided interval in standard errors."""
+        from scipy.special import ndtri, stdtrit
+
+        share = (1 + level) / 2
+        return float(ndtri(share) if np.isinf(self.freedom) else stdtrit(self.freedom, share))
+
+    def wald(self, estimate: Floats, columns: list[int]) -> tuple[float, float]:
+        """Statistic and p of 'these estimates are all 0'."""
+        from scipy.special import chdtrc, fdtrc
+
+        part = estimate[columns]
+        within = self.used[np.ix_(columns, columns)]
+        value = float(part @ np.linalg.pinv(within, hermitian=True) @ part)
+        k = len(columns)
+        if np.isinf(self.freedom):
+            return value, float(chdtrc(k, value))
+        return value, float(fdtrc(k, self.freedom, value / k))
+
+
+def spread_of(information: Floats, scores: Floats, cluster: Ints | None, pieces: Floats) -> Spread:
+    """How sure are estimates, from the information and the score of each row?
+
+    Parameters
+    ----------
+    information : ndarray, shape (k, k)
+    scores : ndarray, shape (n, k)
+    cluster : ndarray of int, shape (n,), or None
+        Number of the cluster of each row.
+    pieces : ndarray, shape (n, k, k)
+        What each row adds to the information.
+
+    Source
+    ------
+    Lin & Wei (1989), JASA 84, 1074-1078: sandwich of the partial likelihood, by cluster. Bell &
+    McCaffrey (2002), Survey Methodology 28, 169-181: the jackknife by cluster, for few of them.
+    """
+    model: Floats = np.asarray(np.linalg.inv(information), dtype=np.float64)
+    sums, own = scores, pieces
+    if cluster is not None:
+        sums = cluster_sums(scores, cluster)
+        own = cluster_sums(pieces.reshape(len(pieces), -1), cluster).reshape(-1, *model.shape)
+    # pinv: a cluster that alone carries a figure must not make it certain
+    without = np.linalg.pinv(information - own, hermitian=True)
+    moves = np.asarray(np.einsum("gij,gj->gi", without, sums), dtype=np.float64)
+    robust = None
+    if cluster is not None:
+        robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
+    return Spread(model, robust, moves, len(sums))
+
+
+def cluster_sums(scores: Floats, cluster: Ints) -> Floats:
+    """Scores summed over each cluster, shape (g, k)."""
+    out = np.zeros((int(cluster.max()) + 1, scores.shape[1]))
+    np.add.at(out, cluster, scores)
+    return out
+
+
+def numbered(labels: NDArray[np.object_]) -> Ints:
+    """Number of each label, in the order of the labels."""
+    return np.unique(labels, return_inverse=True)[1].astype(np.int64)
