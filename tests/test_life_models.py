@@ -85,6 +85,15 @@ def test_lognormal_interval_ends_and_thin_groups():
     assert s["low"].between(0, 1).all()
 
 
+def test_a_class_of_lives_that_weigh_nothing_has_a_row_in_words() -> None:
+    got = life.fit_fixed_shape(
+        [1.0, 2.0, 3.0], [1, 1, 0], 1.5, group=["a", "b", "b"], weight=[0.0, 1.0, 1.0]
+    ).table.set_index("group")
+    assert got.loc["a", "status"] == "no lives"
+    assert np.isnan(got.loc["a", "scale"])
+    assert np.isfinite(got.loc["b", "scale_low"])
+
+
 def test_exponential_is_the_fixed_shape_1():
     rng = np.random.default_rng(0)
     age, failed = rng.exponential(100, 60), rng.random(60) < 0.4

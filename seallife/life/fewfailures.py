@@ -133,7 +133,7 @@ def fixed_shape_fit(
     mean = float(log_weibull_mean(tau, np.zeros((1, 1)))[0][0, 0])
     noise = np.log(-np.log1p(-shares)) / b
     for side, factor in ((out.low, low), (out.high, high)):
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):
             mu = np.where(lives, (total + np.log(factor)) / b + centre, np.nan)
         mu = np.where(np.isfinite(mu), mu, np.nan)
         side[:, 1], side[:, 2] = mu, mu + mean

@@ -169,7 +169,7 @@ def _mixed_classes(study: Study) -> tuple[str, ...]:
     mixed = table[table["verdict"] == "a mixture is likely"]
     year, unit = unit_years(study.fits), "run years" if study.fits.unit == "h" else "calendar years"
     return tuple(
-        f"{r['group']}: one law hides an early part, so that its shape and mean mislead. About "
+        f"{r['group']}: one law hides an early part, so that its shape and mean mislead. Roughly "
         f"{share(r['early_share'])} fail early, at {number(r['early_mean'] / year, 2)} {unit} on "
         f"average; with them set apart the shape is {r['rest_shape']:.1f}, not {r['shape']:.1f} "
         f"(p = {r['p']:.2g}). The share still running is from Kaplan-Meier and holds."
