@@ -13,7 +13,8 @@ from seallife.life.curves import SurvivalCurves
 from seallife.life.early import early_share
 from seallife.life.effects import FactorEffects
 from seallife.life.exponential import ExponentialFits, fit_exponential
-from seallife.life.factors import FACTORS, LifeFactors, life_factors
+from seallife.life.factorlist import FACTORS
+from seallife.life.factors import LifeFactors, life_factors
 from seallife.life.fewfailures import exact_limits, fit_fixed_shape
 from seallife.life.fits import LifeFits, fit_lives
 from seallife.life.incidence import cumulative_incidence

@@ -18,7 +18,7 @@ from seallife.life.factordata import ENOUGH, FactorData
 from seallife.life.groups import Floats
 from seallife.life.newton import Spread, Top
 
-__all__ = ["CHECK_COLUMNS", "Method", "effects", "refused", "test_rows", "with_gone"]
+__all__ = ["CHECK_COLUMNS", "Method", "effects", "factor_tests", "refused", "with_gone"]
 
 _FEW_CLUSTERS = 10
 """Seal positions on one side of a comparison below which its interval is in doubt."""
@@ -128,7 +128,7 @@ def refused(
     )
 
 
-def test_rows(
+def factor_tests(
     top: Top, design: Design, spread: Spread, skip: int, without: Callable[[list[int]], float]
 ) -> pd.DataFrame:
     """Test all factors together, and each one.

@@ -16,7 +16,7 @@ from seallife.life.aft import WeibullLives, fit_scale
 from seallife.life.assumptions import check_cox, check_weibull
 from seallife.life.design import Steps
 from seallife.life.effects import FactorEffects
-from seallife.life.effecttable import Method, effects, refused, test_rows, with_gone
+from seallife.life.effecttable import Method, effects, factor_tests, refused, with_gone
 from seallife.life.factordata import read_factors
 from seallife.life.newton import spread_of
 from seallife.life.partial import RatedLives, fit_rate
@@ -117,7 +117,7 @@ def fit_weibull_factors(
     def without(gone: list[int]) -> float:
         return fit_scale(lives.without(gone), with_gone(top.place, gone, 2 * q)).value
 
-    tests = test_rows(top, design, spread, 2 * q, without)
+    tests = factor_tests(top, design, spread, 2 * q, without)
     checks = check_weibull(lives, top, data, spread, scores)
     return effects(data, _AFT, level, top, 2 * q, spread, tests, checks, pd.DataFrame(columns))
 
@@ -184,6 +184,6 @@ def fit_cox_factors(
     def without(gone: list[int]) -> float:
         return fit_rate(lives.without(gone), with_gone(top.place, gone, 0)).value
 
-    tests = test_rows(top, design, spread, 0, without)
+    tests = factor_tests(top, design, spread, 0, without)
     checks = check_cox(lives, top, data, spread, scores)
     return effects(data, _COX, level, top, 0, spread, tests, checks, baseline)
