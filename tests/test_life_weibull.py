@@ -6,7 +6,7 @@ import warnings
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from seallife import life
@@ -69,6 +69,7 @@ def test_reliability_agrees(seed):
 
 @settings(max_examples=60, deadline=None)
 @given(st.integers(0, 10**6), st.integers(2, 60), st.floats(0.4, 6), st.floats(0, 1))
+@example(126, 2, 6.0, 0.0)  # a top just inside the limits, over which a step leads out
 def test_two_ways_to_fit_agree(seed, n, shape, late):
     """Power sums with a tabulated likelihood, against climbing and tracing on the rows."""
     age, failed, entry = sample(seed, n, shape=shape, late=late)

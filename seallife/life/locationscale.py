@@ -52,6 +52,9 @@ def normal_noise(z: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats, Flo
     return -log_tail, h, slope, log_density - log_tail, h - z, slope - 1
 
 
+_OUTSIDE = 1.0  # log sigmas beyond its limits from which no climb returns
+
+
 @dataclass(frozen=True, eq=False)
 class _Part:
     """Rows of one kind, gathered by group."""
@@ -225,7 +228,8 @@ class LocationScale:
             damp = np.clip(np.where(better, damp / 10, np.maximum(damp, 1e-3) * 10), 0.0, 1e8)
             damp = np.where(damp < 1e-9, 0.0, damp)
             small = better & (np.abs(step_tau) < 1e-10) & (np.abs(step_mu) < 1e-10)
-            gone = (tau < limits[0]) | (tau > limits[1])
+            # a step may lead out over a top just inside, and the next one back
+            gone = (tau < limits[0] - _OUTSIDE) | (tau > limits[1] + _OUTSIDE)
             if bool((small | gone).all()):
                 break
         _, gt, gm, htt, htm, hmm = now
