@@ -6,6 +6,7 @@ In: `Fleet`. Out: `Study`. Next: `seallife.figures`, `seallife.report`, `seallif
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import pandas as pd
 
@@ -40,7 +41,7 @@ class Study:
 
     ``ledger`` shows for each stage that records read = used + set aside; ``findings`` holds every
     finding of every stage; ``fits_other`` are the fits with removals of unknown reason taken the
-    other way; ``mixtures`` says in which classes one law hides an early part.
+    other way.
     """
 
     fleet: Fleet
@@ -53,11 +54,16 @@ class Study:
     lives: LifeTable
     fits: LifeFits
     fits_other: LifeFits
-    mixtures: MixtureVerdicts
     history: MtbrHistory
     checks: Checks
     findings: pd.DataFrame
     ledger: pd.DataFrame
+
+    @cached_property
+    def mixtures(self) -> MixtureVerdicts:
+        """In which classes one law hides an early part; found when first asked for."""
+        rules = self.settings.rules
+        return mixtures_of(self.lives.table, clock=_clock(rules), level=rules.level)
 
     @property
     def settings(self) -> Settings:
@@ -136,7 +142,6 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         lives=lives,
         fits=_fits(lives, rules),
         fits_other=_fits(with_unknown_as(lives, other), rules),
-        mixtures=mixtures_of(lives.table, clock=_clock(rules), level=rules.level),
         history=history,
         checks=checks,
         findings=findings,

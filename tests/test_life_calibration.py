@@ -227,3 +227,17 @@ def test_classes_without_a_shape_are_left_in_words() -> None:
     assert table.loc[["one", "tied"], "resamples"].tolist() == [0, 0]
     assert table.loc[["one", "tied"], "shape"].isna().all()
     assert table.loc["two", "shape_low"] < table.loc["two", "shape"]
+
+
+def test_many_failures_need_no_resampling() -> None:
+    """From 200 on a limit moves by less than resampling scatters it, and the time is spared."""
+    rng = np.random.default_rng(3)
+    age, failed = rng.weibull(1.4, 260), np.ones(260, bool)
+    plain, asked = (fit_weibull(age, failed, resamples=k)["all"] for k in (0, 100))
+    assert asked["resamples"] == 0
+    assert asked["shape_corrected"] == asked["shape"]
+    for column in LIMITS:
+        assert asked[column] == plain[column]
+    fewer = fit_weibull(age[:190], failed[:190], resamples=100)["all"]
+    assert fewer["resamples"] == 100
+    assert fewer["shape_corrected"] == pytest.approx(fewer["shape"], rel=0.02)

@@ -33,6 +33,8 @@ __all__ = ["FEW_FAILURES", "WeibullFits", "fit_weibull", "unbounded", "weibull_p
 FEW_FAILURES = 5
 """Below this many failures a fit is shown but marked."""
 
+_MANY = 200  # failures from which on intervals need no calibration
+
 _METHOD = "Weibull, maximum likelihood, likelihood-ratio intervals"
 _SOURCE = "Meeker & Escobar (1998), Statistical Methods for Reliability Data, chapters 8 and 11"
 
@@ -102,8 +104,9 @@ def fit_weibull(
         False leaves all limits NaN and saves most of the time.
     resamples, seed : int
         Resamples with which the intervals of few failures are calibrated, see
-        `seallife.life.calibration`; 0 for plain likelihood-ratio intervals. Not used with a fixed
-        shape, whose limits are exact, nor with weights that are no whole numbers.
+        `seallife.life.calibration`; 0 for plain likelihood-ratio intervals. Classes of 200 failures
+        and more need none; not used with a fixed shape, whose limits are exact, nor with weights
+        that are no whole numbers.
 
     Returns
     -------
@@ -167,14 +170,14 @@ def _calibrated(
     data: LifeData, found: Estimates, asked: Asked, level: float, resamples: int, seed: int
 ) -> tuple[Floats, NDArray[np.int64]]:
     """Calibrate the limits of the groups that have a fit; see `seallife.life.weibullfit`."""
-    typical, used = np.full(len(found.mu), np.nan), np.zeros(len(found.mu), np.int64)
+    typical, used = found.log_sigma.copy(), np.zeros(len(found.mu), np.int64)
     whole = data.weight is None or bool(np.all(data.weight == np.rint(data.weight)))
-    at = np.flatnonzero(found.found)
+    # where failures are many, calibration moves limits by less than resampling scatters them
+    wanted = found.found & (data.count(data.failed) < _MANY)
+    at = np.flatnonzero(wanted)
     if resamples and whole and len(at):
         part = found.take(at)
-        typical[at], used[at] = calibrate(
-            data.take(found.found), part, asked, level, resamples, seed
-        )
+        typical[at], used[at] = calibrate(data.take(wanted), part, asked, level, resamples, seed)
         found.low[at], found.high[at] = part.low, part.high
     return typical, used
 
