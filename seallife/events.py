@@ -17,7 +17,7 @@ from seallife.jobs import MENTIONS, join_orders
 from seallife.observation import Observation
 from seallife.orders import UNPLACED, read_orders
 from seallife.register import Register, match_tags
-from seallife.schema import REASONS
+from seallife.schema import ENDED_BY
 
 __all__ = ["Removals", "find_removals"]
 
@@ -133,7 +133,7 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
         free.loc[rows.index] == "rework",
         "the seal was looked at or adjusted; it stayed in",
     )
-    table["ended"] = table["reason"].map({r: e for r, (e, _) in REASONS.items()})
+    table["ended"] = table["reason"].map(ENDED_BY)
     read = len(fleet["work_orders"]) + len(fleet["removals"])
     return Removals(
         table,

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.findings import join_findings, make_findings
-from seallife.schema import REASONS
+from seallife.schema import ENDED_BY
 
 __all__ = ["MENTIONS", "join_orders"]
 
@@ -75,7 +75,7 @@ def join_orders(
             action="joined to one removal",
         )
     ]
-    failed = table["reason"].map({r: e for r, (e, _) in REASONS.items()}) == "failed"
+    failed = table["reason"].map(ENDED_BY) == "failed"
     after = 0
     for days in _REPEATS:
         again = failed & (table["repeat_days"] > after) & (table["repeat_days"] <= days)

@@ -18,6 +18,7 @@ from typing import Any, Literal
 
 __all__ = [
     "DAYS_PER_YEAR",
+    "ENDED_BY",
     "ENDS",
     "HOURS_PER_DAY",
     "HOURS_PER_YEAR",
@@ -56,6 +57,9 @@ REASONS: Mapping[str, tuple[str, str]] = MappingProxyType(
     }
 )
 """Reason of a removal -> (how the life ended, what it means)."""
+
+ENDED_BY: Mapping[str, str] = MappingProxyType({r: ended for r, (ended, _) in REASONS.items()})
+"""Reason of a removal -> how the seal's life ended."""
 
 
 @dataclass(frozen=True)

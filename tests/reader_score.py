@@ -15,13 +15,12 @@ import pandas as pd
 from seallife.history.mtbr import mtbr_history
 from seallife.intake import read_fleet
 from seallife.intake.worktext import read_evidence, read_work
-from seallife.schema import REASONS
+from seallife.schema import ENDED_BY
 from seallife.study import Study, run_study
 
 HERE = Path(__file__).parent
 LOG = HERE / "published" / "excavator_orders.csv"
 LINES = HERE / "hand_written_orders.csv"
-ENDED = {reason: ended for reason, (ended, _) in REASONS.items()}
 
 CAUGHT_BY: Mapping[str, tuple[str, ...]] = {
     "exact duplicate": ("duplicate row",),
@@ -131,7 +130,7 @@ def score(study: Study, folder: Path) -> Score:
             "false removals": (len(matched) - len(right)) / len(matched),
             "reason given": len(given) / len(right),
             "reason right where given": (given["reason"] == given["true_reason"]).mean(),
-            "ending right where given": (given["reason"].map(ENDED) == given["ended_y"]).mean(),
+            "ending right where given": (given["reason"].map(ENDED_BY) == given["ended_y"]).mean(),
             "date right within 3 days or its stretch": dated.mean(),
             "clean rows with a false finding": clean_share,
         }
@@ -166,7 +165,7 @@ def _findings(
     planted = orders.assign(fault=orders["defects"].str.split(";")).explode("fault")
     used = set(study.removals.table["record_ids"].str.split().explode())
     # Some faults need no finding where the reading is right all the same.
-    ending = right["reason"].map(ENDED) == right["ended_y"]
+    ending = right["reason"].map(ENDED_BY) == right["ended_y"]
     settled = {
         "planned coded corrective": set(right.loc[ending, "true_record"]),
         "corrective coded planned": set(right.loc[ending, "true_record"]),

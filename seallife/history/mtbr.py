@@ -22,7 +22,7 @@ from seallife.history.recent import recent_verdicts
 from seallife.lives import LifeTable
 from seallife.observation import Observation
 from seallife.register import Register
-from seallife.schema import DAYS_PER_YEAR, REASONS
+from seallife.schema import DAYS_PER_YEAR, ENDED_BY
 
 __all__ = ["DEFINITIONS", "MtbrHistory", "mtbr_history"]
 
@@ -213,7 +213,7 @@ def _counts(
 
 def _perhaps_failed(unplaced: pd.DataFrame) -> pd.DataFrame:
     """Site and date of the removals without a place that may have been failures."""
-    ended = unplaced["reason"].map({r: e for r, (e, _) in REASONS.items()})
+    ended = unplaced["reason"].map(ENDED_BY)
     return unplaced.loc[ended != "withdrawn", ["site", "end"]]
 
 

@@ -26,8 +26,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.groups import Floats, Groups, Ints, segment_max, segment_min
-from seallife.life.lifedata import LifeData
+from seallife.life.groups import Floats, Groups, Ints
+from seallife.life.lifedata import LifeData, unbounded
 from seallife.life.lines import Lines, best_on
 from seallife.life.powersums import power_sums
 from seallife.life.profile import solve_profile
@@ -200,10 +200,7 @@ def _spread_out(random: np.random.Generator, shape: tuple[int, int]) -> Floats:
 def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) -> Floats:
     """Signed roots of each drawing, shape (g, q); NaN where it cannot be fitted."""
     out = np.full((len(tau), int(shape) + int(lines.mean) + lines.noise.shape[1]), np.nan)
-    failed = np.flatnonzero(drawn.failed)
-    first = segment_min(drawn.age[failed], np.searchsorted(failed, drawn.groups.offsets))
-    usable = drawn.count(drawn.failed) >= 2
-    usable &= first < segment_max(drawn.age, drawn.groups.offsets)
+    usable = (drawn.count(drawn.failed) >= 2) & ~unbounded(drawn)
     sums = power_sums(drawn.take(usable))
     profile = solve_profile(sums)
     with np.errstate(all="ignore"):
@@ -221,12 +218,11 @@ def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) 
     high = np.maximum(best + _REACH * error, tau + 0.5 * error)
     target = lines.values(tau, mu)
     away = lines.values(best, best_mu) - target
-    left, nodes = np.arange(len(rows)), _NODES
-    while len(left):
-        part = sums.take(np.isin(np.arange(len(rows)), left))
-        surface = WeibullSurface.build(part, -high[left], -low[left], nodes)
+    todo, nodes = np.ones(len(rows), bool), _NODES
+    while todo.any():
+        surface = WeibullSurface.build(sums.take(todo), -high[todo], -low[todo], nodes)
         good = surface.resolved(_EXACT) | (nodes >= _MOST_NODES)
-        k, surface = left[good], surface.take(good)
+        k, surface = np.flatnonzero(todo)[good], surface.take(good)
         if len(k):
             height = best_on(surface, lines.take(k), target[k], best[k], (low[k], high[k]))[2]
             side = away[k]
@@ -235,5 +231,6 @@ def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) 
                 side = np.hstack([(best - tau)[k, None], side])
             fall = np.maximum(top[k, None] - height, 0.0)
             out[rows[k]] = np.sign(side) * np.sqrt(2 * fall)
-        left, nodes = left[~good], 2 * nodes
+        todo[k] = False
+        nodes *= 2
     return out

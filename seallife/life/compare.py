@@ -16,11 +16,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
 from seallife.life.groups import Floats
-from seallife.life.lifedata import check_level, read_lives
+from seallife.life.lifedata import check_level, read_lives, unbounded
 from seallife.life.powersums import PowerSums, power_sums
 from seallife.life.profile import SHAPE_RANGE, solve_profile
 from seallife.life.result import TableResult
-from seallife.life.weibull import unbounded
 
 __all__ = ["ShapeComparison", "compare_shapes"]
 

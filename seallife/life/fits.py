@@ -128,20 +128,11 @@ def fit_lives(
         level=level,
         survival_at=survival_at,
         fractions=fractions,
-        group=use.label,
-        entry_age=use.entry,
-        weight=use.weight,
         resamples=resamples,
         seed=seed,
+        **use.grouped,
     )
-    curves = kaplan_meier(
-        use.middle,
-        use.failed,
-        group=use.label,
-        entry_age=use.entry,
-        weight=use.weight,
-        level=level,
-    )
+    curves = kaplan_meier(use.middle, use.failed, level=level, **use.grouped)
     table = _with_units(fits.table, by, unit)
     counts = pd.Series(use.label[out], dtype=object).value_counts()
     excluded = [int(counts.get(name, 0)) for name in table[by]]
@@ -180,14 +171,7 @@ def mixtures_of(
         As for `fit_lives`; a failure known only to an interval counts at its middle.
     """
     use = _usable(lives, by, clock)
-    return hides_mixture(
-        use.middle,
-        use.failed,
-        group=use.label,
-        entry_age=use.entry,
-        weight=use.weight,
-        level=level,
-    )
+    return hides_mixture(use.middle, use.failed, level=level, **use.grouped)
 
 
 class _Usable(NamedTuple):
@@ -203,6 +187,11 @@ class _Usable(NamedTuple):
     weight: NDArray[np.float64]
     out: NDArray[np.bool_]
     reason: NDArray[Any]
+
+    @property
+    def grouped(self) -> dict[str, Any]:
+        """What every estimator asks of lives beside their ages and ends."""
+        return {"group": self.label, "entry_age": self.entry, "weight": self.weight}
 
 
 def _usable(lives: pd.DataFrame, by: str, clock: str) -> _Usable:

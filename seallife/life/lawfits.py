@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from seallife.life.exponential import fit_exponential
 from seallife.life.groups import Floats, Ints
 from seallife.life.laws import Law, fit_law, row_likelihood
-from seallife.life.lifedata import LifeData, read_lives
+from seallife.life.lifedata import LifeData, read_lives, unbounded
 from seallife.life.lognormal import fit_lognormal
 from seallife.life.mixture import early_walls
-from seallife.life.weibull import fit_weibull, unbounded
+from seallife.life.weibull import fit_weibull
 
 __all__ = ["LawFit", "deal_folds", "fit_one_law", "held_out_scores"]
 

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
-from seallife.life.groups import Floats, Groups, group_rows, segment_max
+from seallife.life.groups import Floats, Groups, group_rows, segment_max, segment_min
 
-__all__ = ["LifeData", "check_level", "read_lives"]
+__all__ = ["LifeData", "check_level", "read_lives", "unbounded"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,6 +192,18 @@ def check_level(level: float) -> float:
     if not 0 < level < 1:
         raise InputError(f"is {level!r}", where="level", hint="give a share such as 0.90")
     return float(level)
+
+
+def unbounded(data: LifeData) -> NDArray[np.bool_]:
+    """Whether a single age would explain all lives of a group, so that no shape is too steep.
+
+    So it is where every failure may have come at an age that no life has outlived: one failure on
+    the oldest seal, or all failures at the one oldest age.
+    """
+    failed = np.flatnonzero(data.failed)
+    first = segment_min(data.age[failed], np.searchsorted(failed, data.groups.offsets))
+    reach = data.age if data.low is None else np.where(data.interval, data.low, data.age)
+    return np.isfinite(first) & (first >= segment_max(reach, data.groups.offsets))
 
 
 def _numbers(values: ArrayLike, name: str, n: int | None, *, allow_nan: bool = False) -> Floats:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seallife.life.groups import Floats
+from seallife.life.quantities import log_weibull_mean
 from seallife.life.surface import WeibullSurface
 
 __all__ = ["Lines", "best_on"]
@@ -48,19 +49,14 @@ class Lines:
 
     def scale(self, target: Floats, tau: Floats) -> tuple[Floats, Floats, Floats]:
         """Log scale at which each quantity has its target, and two derivatives in log sigma."""
-        from scipy.special import digamma, gammaln
-
         skip = int(self.mean)
         bend = -self.noise * np.exp(tau[:, skip:])
         if not self.mean:
             return target + bend, bend, bend
-        m = np.exp(tau[:, :1])
-        y = 2 + m
-        trigamma = 1 / (1 + m) ** 2 + 1 / y + 1 / (2 * y**2) + 1 / (6 * y**3)
-        first = -m * digamma(1 + m)
-        second = first - m**2 * trigamma
-        above = target - np.hstack([gammaln(1 + m), -bend])
-        return above, np.hstack([first, bend]), np.hstack([second, bend])
+        # the log mean of a law of log scale 0 is what it lies above its log scale
+        lift, first, _, second, _, _ = log_weibull_mean(tau[:, :1], np.zeros_like(tau[:, :1]))
+        above = target - np.hstack([lift, -bend])
+        return above, np.hstack([-first, bend]), np.hstack([-second, bend])
 
 
 def best_on(

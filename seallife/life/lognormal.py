@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.life.estimates import Estimates, likelihood_intervals, tables
 from seallife.life.groups import Floats
-from seallife.life.lifedata import check_level, read_lives
+from seallife.life.lifedata import check_level, read_lives, unbounded
 from seallife.life.locationscale import LocationScale, normal_noise
 from seallife.life.quantities import (
     log_lognormal_mean,
@@ -25,7 +25,7 @@ from seallife.life.quantities import (
 )
 from seallife.life.region import likelihood_drop
 from seallife.life.result import TableResult, worded_status
-from seallife.life.weibull import FEW_FAILURES, check_ages, check_shares, unbounded
+from seallife.life.weibull import FEW_FAILURES, check_ages, check_shares
 
 __all__ = ["LognormalFits", "fit_lognormal"]
 

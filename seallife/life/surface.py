@@ -79,7 +79,7 @@ class WeibullSurface:
         k = np.arange(self.series.shape[1])
         log_sum = self.series @ np.cos(np.outer(k, np.arccos(place / 1.02)))
         b = np.exp(theta)
-        profile = r * (theta + np.log(r) - log_sum - 1) + b * self.log_age_sum[:, None]
+        profile = ridge_height(r, self.log_age_sum[:, None], theta, log_sum)
         depth = np.maximum(profile - (top - drop)[:, None], 0.0) / r
         base = log_sum - np.log(r)
         ends = [(base - _log_ratio(depth, side)) / b for side in (-1.0, 1.0)]
@@ -87,16 +87,17 @@ class WeibullSurface:
 
     def ridge(self, log_sigma: Floats) -> Floats:
         """Log-likelihood at the best scale for one shape of each group, shape (g,)."""
-        theta = -log_sigma
-        log_sum = _series(self.series, ((theta - self.middle) / self.half)[:, None])[0][:, 0]
-        return ridge_height(self.failures, self.log_age_sum, theta, log_sum)
+        log_sum = self._log_sum(-log_sigma)
+        return ridge_height(self.failures, self.log_age_sum, -log_sigma, log_sum)
 
     def best_scale(self, log_sigma: Floats) -> Floats:
         """Best log scale for one shape of each group, shape (g,)."""
-        theta = -log_sigma
-        log_sum = _series(self.series, ((theta - self.middle) / self.half)[:, None])[0][:, 0]
-        best: Floats = (log_sum - np.log(self.failures)) * np.exp(-theta)
+        best: Floats = (self._log_sum(-log_sigma) - np.log(self.failures)) * np.exp(log_sigma)
         return best
+
+    def _log_sum(self, theta: Floats) -> Floats:
+        """Log S(b) at one log shape of each group, shape (g,)."""
+        return _series(self.series, ((theta - self.middle) / self.half)[:, None])[0][:, 0]
 
     def __call__(self, log_sigma: Floats, log_scale: Floats) -> Derivatives:
         """Value, gradient and Hessian, each of the shape of the arguments, (g, p)."""

@@ -21,14 +21,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
 from seallife.life.estimates import Estimates, tables
-from seallife.life.groups import Floats, segment_max, segment_min
-from seallife.life.lifedata import LifeData, check_level, read_lives
+from seallife.life.groups import Floats
+from seallife.life.lifedata import LifeData, check_level, read_lives, unbounded
 from seallife.life.profile import SHAPE_RANGE
 from seallife.life.region import likelihood_drop
 from seallife.life.result import TableResult, worded_status
 from seallife.life.weibullfit import Asked, calibrate, fit_exact, fit_rows
 
-__all__ = ["FEW_FAILURES", "WeibullFits", "fit_weibull", "unbounded", "weibull_point"]
+__all__ = ["FEW_FAILURES", "WeibullFits", "fit_weibull", "weibull_point"]
 
 FEW_FAILURES = 5
 """Below this many failures a fit is shown but marked."""
@@ -180,18 +180,6 @@ def _calibrated(
         typical[at], used[at] = calibrate(data.take(wanted), part, asked, level, resamples, seed)
         found.low[at], found.high[at] = part.low, part.high
     return typical, used
-
-
-def unbounded(data: LifeData) -> NDArray[np.bool_]:
-    """Whether a single age would explain all lives of a group, so that no shape is too steep.
-
-    So it is where every failure may have come at an age that no life has outlived: one failure on
-    the oldest seal, or all failures at the one oldest age.
-    """
-    failed = np.flatnonzero(data.failed)
-    first = segment_min(data.age[failed], np.searchsorted(failed, data.groups.offsets))
-    reach = data.age if data.low is None else np.where(data.interval, data.low, data.age)
-    return np.isfinite(first) & (first >= segment_max(reach, data.groups.offsets))
 
 
 def check_shares(fractions: Sequence[float]) -> Floats:

@@ -161,16 +161,10 @@ def calibrate(
     roots[:, :, 3 + len(asked.shares) :] *= -1
     upper, lower = (root_quantiles(roots, (1 + side * level) / 2) for side in (1, -1))
     typical = root_quantiles(roots[:, :, :1], 0.5)
-    few = np.flatnonzero(lives.count(lives.failed) < _FEW)
-    if len(few):
-        at_limits = _at_limits(
-            lives.take(np.isin(np.arange(len(upper)), few)),
-            one.take(few),
-            asked,
-            level,
-            resamples,
-            seed,
-        )
+    few = lives.count(lives.failed) < _FEW
+    if few.any():
+        part = one.take(np.flatnonzero(few))
+        at_limits = _at_limits(lives.take(few), part, asked, level, resamples, seed)
         for rough, fine in zip((upper, lower), at_limits, strict=True):
             rough[few] = np.where(np.isfinite(fine), fine, rough[few])
     # the quantity at signed roots -z3 ... z3: a lower limit lies where the root is positive
@@ -214,10 +208,11 @@ def _at_limits(
                     lines, sign = Lines(limits[:, [q]]), -1.0
                     target = asked.log_ages[q - 3 - len(asked.shares)] - c
                 t, m = (v[:, 0] for v in best_on(surface, lines, target[:, None], tau, span)[:2])
-            rows = np.flatnonzero(np.isfinite(t) & np.isfinite(m))
+            known = np.isfinite(t) & np.isfinite(m)
+            rows = np.flatnonzero(known)
             if len(rows):
                 roots = sign * signed_roots(
-                    data.take(np.isin(np.arange(len(c)), rows)),
+                    data.take(known),
                     t[rows],
                     (m + c)[rows],
                     lines.take(rows),
