@@ -15,9 +15,17 @@ from seallife.study import Study, run_study
 
 ROOT = Path(__file__).parents[1]
 
-# Machines differ in speed: a slow example is no fault.
+# Machines differ in speed: a slow example is no fault. The same examples each time, so that a
+# change passes or fails by itself; `pytest --hypothesis-profile=search` looks for new ones.
 settings.register_profile(
-    "seallife", deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow]
+    "seallife",
+    deadline=None,
+    max_examples=60,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.register_profile(
+    "search", parent=settings.get_profile("seallife"), max_examples=600, derandomize=False
 )
 settings.load_profile("seallife")
 
