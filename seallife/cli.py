@@ -159,7 +159,7 @@ def report(
     from seallife.report import write_report
 
     study = _study(folder)
-    with _working("writing the summary"):
+    with _working("fitting the lives, writing the summary"):
         written = write_report(study, out_folder)
     out = _console()
     recent = study.history.recent.iloc[0]

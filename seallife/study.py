@@ -10,6 +10,7 @@ from functools import cached_property
 
 import pandas as pd
 
+from seallife.answers import LifeAnswers
 from seallife.changes import Changes, name_upgrades, read_changes
 from seallife.checks import Checks, check_fleet
 from seallife.classes import Classes, assign_classes, load_class_rules
@@ -19,18 +20,14 @@ from seallife.findings import join_findings, make_findings
 from seallife.history.mtbr import MtbrHistory, mtbr_history
 from seallife.intake import Fleet, Progress, silent
 from seallife.ledger import build_ledger
-from seallife.life.fits import Clock, LifeFits, fit_lives, mixtures_of
-from seallife.life.mixture import MixtureVerdicts
-from seallife.lives import LifeTable, build_lives, with_unknown_as
+from seallife.life.fits import LifeFits
+from seallife.lives import LifeTable, build_lives
 from seallife.observation import Observation, observe
 from seallife.register import Register, build_register
 from seallife.serials import name_exchanges
-from seallife.settings import Rules, Settings
+from seallife.settings import Settings
 
 __all__ = ["Study", "run_study"]
-
-SURVIVAL_AGES_H = (8_760.0, 25_000.0)
-"""Ages [h] at which survival is stated: a year of running, and the 25,000 h of API 682."""
 
 _NOT_USED_YET = ("leak_readings", "stores")
 
@@ -40,8 +37,7 @@ class Study:
     """All results for one fleet, in the order in which a record travels.
 
     ``ledger`` shows for each stage that records read = used + set aside; ``findings`` holds every
-    finding of every stage; ``fits_other`` are the fits with removals of unknown reason taken the
-    other way.
+    finding of every stage; the models in ``life`` are fitted when they are first asked for.
     """
 
     fleet: Fleet
@@ -52,18 +48,20 @@ class Study:
     changes: Changes
     clock: RunClock
     lives: LifeTable
-    fits: LifeFits
-    fits_other: LifeFits
     history: MtbrHistory
     checks: Checks
     findings: pd.DataFrame
     ledger: pd.DataFrame
 
     @cached_property
-    def mixtures(self) -> MixtureVerdicts:
-        """In which classes one law hides an early part; found when first asked for."""
-        rules = self.settings.rules
-        return mixtures_of(self.lives.table, clock=_clock(rules), level=rules.level)
+    def life(self) -> LifeAnswers:
+        """How long seals last, and why not longer."""
+        return LifeAnswers(self.lives, self.register.table, self.changes.table, self.settings.rules)
+
+    @property
+    def fits(self) -> LifeFits:
+        """Weibull laws and survival curves by class: short for ``life.fits``."""
+        return self.life.fits
 
     @property
     def settings(self) -> Settings:
@@ -102,7 +100,6 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
     clock = build_clock(fleet, register)
     progress("building lives")
     lives = build_lives(register, watched, removals, clock, class_of, rules, changes)
-    other = "withdrawn" if rules.unknown_reason == "failed" else "failed"
     progress("counting time at risk")
     history = mtbr_history(
         register,
@@ -130,7 +127,6 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
             _not_used_yet(fleet),
         ]
     )
-    progress("fitting lives")
     return Study(
         fleet=fleet,
         register=register,
@@ -140,30 +136,11 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         changes=changes,
         clock=clock,
         lives=lives,
-        fits=_fits(lives, rules),
-        fits_other=_fits(with_unknown_as(lives, other), rules),
         history=history,
         checks=checks,
         findings=findings,
         ledger=build_ledger(fleet, findings, removals, lives),
     )
-
-
-def _fits(lives: LifeTable, rules: Rules) -> LifeFits:
-    return fit_lives(
-        lives.table,
-        by="service_class",
-        clock=_clock(rules),
-        level=rules.level,
-        resamples=rules.resamples,
-        survival_at=SURVIVAL_AGES_H
-        if rules.clock == "run hours"
-        else tuple(h / 24 for h in SURVIVAL_AGES_H),
-    )
-
-
-def _clock(rules: Rules) -> Clock:
-    return "run_h" if rules.clock == "run hours" else "calendar_d"
 
 
 def _not_used_yet(fleet: Fleet) -> pd.DataFrame:

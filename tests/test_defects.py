@@ -219,7 +219,7 @@ def test_defect_19_useless_text() -> None:
     assert "text tells nothing" in _checks(study)
     # Both ways are shown: all of unknown reason failed, or none did.
     assert study.fits.table["failures"].sum() == 1
-    assert study.fits_other.table["failures"].sum() == 0
+    assert study.life.fits_other.table["failures"].sum() == 0
 
 
 def test_defect_20_cause_by_default() -> None:

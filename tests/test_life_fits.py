@@ -8,7 +8,7 @@ import pytest
 
 from seallife import life
 from seallife.errors import InputError
-from seallife.life.fits import mixtures_of
+from seallife.life.tablefits import mixtures_of_lives
 
 
 @pytest.fixture
@@ -67,7 +67,7 @@ def test_a_class_is_fitted_as_its_arrays_are(lives):
 
 
 def test_mixtures_are_those_of_the_same_arrays(lives):
-    got = mixtures_of(lives, level=0.9)
+    got = mixtures_of_lives(lives, level=0.9)
     rows = lives[lives["service_class"] == "HC-HOT"]
     plain = life.hides_mixture(
         rows["exit_age_h"], rows["end"] == "failed", entry_age=rows["entry_age_h"]

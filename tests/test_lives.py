@@ -154,7 +154,7 @@ def test_unknown_reasons_can_be_taken_both_ways() -> None:
     assert other.table["end"].tolist() == ["withdrawn", "in service"]
     assert study.lives.table["end"].tolist() == ["failed", "in service"]
     assert int(study.fits.table.iloc[0]["failures"]) == 1
-    assert int(study.fits_other.table.iloc[0]["failures"]) == 0
+    assert int(study.life.fits_other.table.iloc[0]["failures"]) == 0
 
 
 def _assert_adds_up(study: Study) -> None:

@@ -80,7 +80,7 @@ def _figures(study: Study) -> list[pd.DataFrame]:
         removals[columns].sort_values(columns, ignore_index=True),
         lives.sort_values(["position_id", "entry"], ignore_index=True),
         study.fits.table,
-        study.fits_other.table,
+        study.life.fits_other.table,
         study.history.overall,
         study.history.recent,
     ]

@@ -2,34 +2,28 @@
 
 In: the life table. Out: `LifeFits`. Next: spares, benchmark, figures, report.
 
-The bridge between the table of lives and the array functions: it chooses a clock, leaves out and
-names the lives whose age is not known, and puts units into the column names.
+The bridge between the table of lives and the array functions: it names the lives left out and puts
+units into the column names. `seallife.life.tablefits` bridges to the other models.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal, NamedTuple
+from typing import Any
 
-import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from seallife.errors import InputError
 from seallife.life.curves import SurvivalCurves
-from seallife.life.mixture import MixtureVerdicts, hides_mixture
 from seallife.life.nonparametric import kaplan_meier
 from seallife.life.result import TableResult
+from seallife.life.usable import UNITS, Clock, usable_lives
 from seallife.life.weibull import WeibullFits, fit_weibull
-from seallife.schema import ENDS
 
-__all__ = ["Clock", "LifeFits", "fit_lives", "mixtures_of"]
-
-Clock = Literal["run_h", "calendar_d"]
+__all__ = ["LifeFits", "fit_lives"]
 
 _AGES = ("exposure", "oldest_age", "scale", "mean", "sd")
-_UNITS = {"run_h": "h", "calendar_d": "d"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +64,7 @@ class LifeFits(TableResult):
     @property
     def unit(self) -> str:
         """Unit of all ages: 'h' or 'd'."""
-        return _UNITS[self.clock]
+        return UNITS[self.clock]
 
 
 def fit_lives(
@@ -117,7 +111,7 @@ def fit_lives(
     InputError
         If a column is missing or ``end`` holds an unknown word.
     """
-    use = _usable(lives, by, clock)
+    use = usable_lives(lives, by, clock)
     unit, out, low = use.unit, use.out, use.low
     fixed = fixed_shape is not None
     fits = fit_weibull(
@@ -156,77 +150,6 @@ def fit_lives(
     )
 
 
-def mixtures_of(
-    lives: pd.DataFrame,
-    by: str = "service_class",
-    clock: Clock = "run_h",
-    *,
-    level: float = 0.90,
-) -> MixtureVerdicts:
-    """In which classes does one Weibull hide an early-failing part?
-
-    Parameters
-    ----------
-    lives, by, clock, level
-        As for `fit_lives`; a failure known only to an interval counts at its middle.
-    """
-    use = _usable(lives, by, clock)
-    return hides_mixture(use.middle, use.failed, level=level, **use.grouped)
-
-
-class _Usable(NamedTuple):
-    """Lives as arrays; one left out keeps its class with a weight of 0."""
-
-    unit: str
-    label: NDArray[Any]
-    age: NDArray[np.float64]
-    middle: NDArray[np.float64]
-    low: NDArray[np.float64]
-    entry: NDArray[np.float64]
-    failed: NDArray[np.bool_]
-    weight: NDArray[np.float64]
-    out: NDArray[np.bool_]
-    reason: NDArray[Any]
-
-    @property
-    def grouped(self) -> dict[str, Any]:
-        """What every estimator asks of lives beside their ages and ends."""
-        return {"group": self.label, "entry_age": self.entry, "weight": self.weight}
-
-
-def _usable(lives: pd.DataFrame, by: str, clock: str) -> _Usable:
-    """Check a life table and take from it what can be fitted."""
-    if clock not in _UNITS:
-        raise InputError(f"is {clock!r}", where="clock", hint="use 'run_h' or 'calendar_d'")
-    unit = _UNITS[clock]
-    _require(lives, ["life_id", "end", "age_known", by, f"entry_age_{unit}", f"exit_age_{unit}"])
-    ends = lives["end"].to_numpy(dtype=object)
-    strange = ~np.isin(ends.astype(str), ENDS)
-    if strange.any():
-        first = int(np.argmax(strange))
-        raise InputError(
-            f"is {ends[first]!r} at life {lives['life_id'].iloc[first]!r}",
-            where="end",
-            hint=f"use one of {', '.join(ENDS)}",
-        )
-    label = lives[by].astype(object).where(lives[by].notna(), "unknown").to_numpy(dtype=object)
-    failed = ends == "failed"
-    entry, age = (_ages(lives, f"{name}_age_{unit}") for name in ("entry", "exit"))
-    low = np.full(len(age), np.nan)
-    if f"exit_low_{unit}" in lives:
-        # a seal seen at work at its entry had not failed before
-        low = np.fmax(_ages(lives, f"exit_low_{unit}"), entry)
-        low = np.where(failed & (_ages(lives, f"exit_low_{unit}") < age), low, np.nan)
-    reason = _reasons(lives["age_known"].to_numpy(dtype=bool, na_value=False), entry, age, unit)
-    out = reason != ""
-    # a life left out keeps its class in the table with a weight of 0
-    age, entry = np.where(out, 1.0, age), np.where(out, 0.0, entry)
-    low = np.where(out, np.nan, low)
-    middle = np.where(np.isnan(low), age, (low + age) / 2)
-    weight = np.where(out, 0.0, 1.0)
-    return _Usable(unit, label, age, middle, low, entry, failed & ~out, weight, out, reason)
-
-
 def _survival(fits: WeibullFits, curves: SurvivalCurves) -> pd.DataFrame:
     """Kaplan-Meier and Weibull side by side."""
     law = fits.survival.rename(
@@ -240,34 +163,6 @@ def _survival(fits: WeibullFits, curves: SurvivalCurves) -> pd.DataFrame:
     seen["high"] = seen["high"].mask(none_yet, 1.0)
     order = ["group", "age", "survival", "low", "high", "at_risk"]
     return seen[order].merge(law, on=["group", "age"], how="left")
-
-
-def _require(lives: pd.DataFrame, names: list[str]) -> None:
-    """Refuse a table without a column it needs."""
-    missing = [name for name in names if name not in lives]
-    if missing:
-        raise InputError(
-            f"has no column {', '.join(missing)}", where="lives", hint="build it with build_lives"
-        )
-
-
-def _ages(lives: pd.DataFrame, name: str) -> NDArray[np.float64]:
-    """Ages of a column as floats, NaN where missing."""
-    return pd.to_numeric(lives[name]).to_numpy(dtype=np.float64, na_value=np.nan)
-
-
-def _reasons(
-    known: NDArray[np.bool_], entry: NDArray[np.float64], age: NDArray[np.float64], unit: str
-) -> NDArray[Any]:
-    """Why a life cannot be used, or nothing."""
-    what = "run hours" if unit == "h" else "calendar ages"
-    reason = np.full(len(age), "", dtype=object)
-    with np.errstate(invalid="ignore"):
-        reason[~(age > entry)] = f"no {what} lived under observation"
-        reason[entry < 0] = f"{what} at entry below 0"
-    reason[~(np.isfinite(age) & np.isfinite(entry))] = f"{what} not known"
-    reason[~known] = "age not known"
-    return reason
 
 
 def _with_units(table: pd.DataFrame, by: str, unit: str) -> pd.DataFrame:

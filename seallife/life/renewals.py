@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 
 from seallife.errors import InputError
-from seallife.life.fits import Clock
 from seallife.life.renewal_effect import RenewalEffect, renewal_effect
+from seallife.life.usable import Clock
 
 __all__ = ["fit_renewal_effect"]
 

@@ -64,7 +64,7 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         for part, ended in (
             (fits, study.lives.unknown_as),
             (
-                study.fits_other,
+                study.life.fits_other,
                 "withdrawn" if study.lives.unknown_as == "failed" else "failed",
             ),
         )

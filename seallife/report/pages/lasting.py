@@ -165,7 +165,7 @@ def _thin_classes(study: Study, table: pd.DataFrame) -> tuple[str, ...]:
 
 def _mixed_classes(study: Study) -> tuple[str, ...]:
     """Say where one law hides seals that fail early: its shape then says little of the others."""
-    table = study.mixtures.table
+    table = study.life.mixtures.table
     mixed = table[table["verdict"] == "a mixture is likely"]
     year, unit = unit_years(study.fits), "run years" if study.fits.unit == "h" else "calendar years"
     return tuple(

@@ -179,7 +179,7 @@ def _sensitivity(study: Study) -> Exhibit:
     )
     columns = [f"{stem}{s}" for stem in ("shape", "b10_years") for s in ("", "_low", "_high")]
     columns += ["no_fit"]
-    for fits, prefix in ((study.fits, ""), (study.fits_other, "other_")):
+    for fits, prefix in ((study.fits, ""), (study.life.fits_other, "other_")):
         part = fit_years(fits).set_index("service_class")[columns].add_prefix(prefix)
         table = table.join(part, on="group")
     used, turned = ("failures", "withdrawn") if sign < 0 else ("withdrawn", "failures")
