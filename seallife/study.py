@@ -17,6 +17,7 @@ from seallife.classes import Classes, assign_classes, load_class_rules
 from seallife.clocks import RunClock, build_clock
 from seallife.events import Removals, find_removals
 from seallife.findings import join_findings, make_findings
+from seallife.history.early import EarlyStretches, early_stretches
 from seallife.history.mtbr import MtbrHistory, mtbr_history
 from seallife.intake import Fleet, Progress, silent
 from seallife.ledger import build_ledger
@@ -57,6 +58,12 @@ class Study:
     def life(self) -> LifeAnswers:
         """How long seals last, and why not longer."""
         return LifeAnswers(self.lives, self.register.table, self.changes.table, self.settings.rules)
+
+    @cached_property
+    def early(self) -> EarlyStretches:
+        """Whether seals were fitted worse at some time, by site."""
+        rules = self.settings.rules
+        return early_stretches(self.lives, rules.early_days, rules.level)
 
     @property
     def fits(self) -> LifeFits:

@@ -1,4 +1,4 @@
-"""Early failures over those that could have failed early; counts expected of an even rate."""
+"""Exact limits of a share; counts expected of an even rate."""
 
 from __future__ import annotations
 
@@ -7,43 +7,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from seallife.history import early_failures, expected_counts, share_limits
-from seallife.lives import LifeTable
-
-
-def _lives(rows: list[tuple[float, float, str, bool]]) -> LifeTable:
-    table = pd.DataFrame(rows, columns=["entry_age_d", "exit_age_d", "end", "age_known"])
-    return LifeTable(table.assign(service_class="A"), pd.DataFrame(), "failed")
-
-
-def test_only_installations_watched_long_enough_or_failed_before_count() -> None:
-    lives = _lives(
-        [
-            (0, 20, "failed", True),  # early
-            (0, 90, "failed", True),  # early: within 90 days
-            (0, 91, "failed", True),  # late
-            (0, 400, "in service", True),  # watched long enough
-            (0, 50, "in service", True),  # not watched long enough
-            (0, 50, "withdrawn", True),  # nor this one
-            (
-                30,
-                60,
-                "failed",
-                True,
-            ),  # installed before the records: its like may have failed unseen
-            (0, 20, "failed", False),  # age not known
-        ]
-    )
-    row = early_failures(lives, 90).iloc[0]
-    assert (row["installs"], row["early"]) == (4, 2)
-    assert row["early_share"] == 0.5
-
-
-def test_no_installation_gives_no_share() -> None:
-    row = early_failures(_lives([(0, 5, "in service", True)]), 90).iloc[0]
-    assert row["installs"] == 0
-    assert np.isnan(row["early_share"])
-    assert np.isnan(row["early_share_low"])
+from seallife.history import expected_counts, share_limits
 
 
 @pytest.mark.parametrize(("k", "n"), [(0, 10), (1, 10), (5, 10), (10, 10)])

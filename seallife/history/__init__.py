@@ -1,14 +1,16 @@
 """Are we getting better?"""
 
-from seallife.history.early import early_failures
+from seallife.history.early import EarlyStretches, early_failures, early_stretches
 from seallife.history.mtbr import DEFINITIONS, MtbrHistory, mtbr_history
 from seallife.history.rates import compare_rates, expected_counts, mtbr, share_limits
 
 __all__ = [
     "DEFINITIONS",
+    "EarlyStretches",
     "MtbrHistory",
     "compare_rates",
     "early_failures",
+    "early_stretches",
     "expected_counts",
     "mtbr",
     "mtbr_history",

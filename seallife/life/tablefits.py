@@ -20,6 +20,7 @@ from seallife.life.causecurves import Incidence
 from seallife.life.causefits import CauseFits
 from seallife.life.causes import fit_causes
 from seallife.life.choose import LawChoice, choose_law
+from seallife.life.discovery import discovery_rate
 from seallife.life.effects import FactorEffects
 from seallife.life.factors import LifeFactors, life_factors
 from seallife.life.incidence import cumulative_incidence
@@ -243,8 +244,6 @@ def drivers_of_lives(
 
 def _both(times: FactorEffects, rates: FactorEffects, level: float) -> pd.DataFrame:
     """Terms of both models side by side, with a verdict that takes both and all terms."""
-    from scipy.stats import false_discovery_control
-
     limits = ["ratio", "low", "high"]
     out = times.table[
         ["term", "factor", "failures", "clusters", *limits, "p", "says", "status", "message"]
@@ -253,11 +252,8 @@ def _both(times: FactorEffects, rates: FactorEffects, level: float) -> pd.DataFr
         columns=dict(zip(limits, _names("rate"), strict=True))
     )
     out = out.merge(rate, on="term", how="left", validate="one_to_one")
-    p = out["p"].to_numpy(dtype=np.float64)
-    known = np.isfinite(p)
-    adjusted = np.full(len(p), np.nan)
-    if known.any():
-        adjusted[known] = false_discovery_control(p[known])
+    adjusted = discovery_rate(out["p"])
+    known = np.isfinite(adjusted)
     told = known & np.isfinite(out["rate_ratio"].to_numpy(dtype=np.float64))
     stands = told & (adjusted <= 1 - level)
     longer = stands & (out["time_ratio_low"] > 1) & (out["rate_ratio_high"] < 1)

@@ -11,10 +11,11 @@ import pandas as pd
 
 from seallife.figures.forest import life_forest, rate_forest
 from seallife.figures.life import axis_words, survival_figure, unit_years
+from seallife.figures.pooling import pooling_figure
 from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import CANNOT_TELL, count, interval, number, share, share_interval
+from seallife.report.format import CANNOT_TELL, count, interval, share, share_interval
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -99,8 +100,90 @@ def build(study: Study) -> tuple[Block, ...]:
             alt="Intervals of MTBF by class, in calendar years per seal position.",
             rests_on=("lives", "removals"),
         ),
+        *_borrowed(study),
+        *_laws(study),
     ]
     return tuple(blocks)
+
+
+def _borrowed(study: Study) -> tuple[Block, ...]:
+    """What the thin classes borrow from the others."""
+    pooled = study.life.pooled
+    table, alone = pooled.table, pooled.alone.set_index("group")
+    if (table["status"] == "nothing to pool").all():
+        return ()
+    hours = study.fits.unit == "h"
+    year, short = unit_years(study.fits), "run y" if hours else "calendar y"
+    own = alone.reindex(table["group"])
+    age = float(study.life.ages[0])
+    at = pooled.survival[pooled.survival["age"] == age].set_index("group").reindex(table["group"])
+    full = table.merge(
+        alone[["b10", "b10_low", "b10_high"]].add_prefix("alone_").reset_index(), on="group"
+    )
+    shown = pd.DataFrame(
+        {
+            "Class": table["group"].astype(str),
+            "Failures": [f"{n:,.0f}" for n in table["failures"]],
+            f"B10 alone, {short}": _spans(own, "b10", year),
+            f"B10 leaning on the others, {short}": _spans(table, "b10", year),
+            f"Still running at {age:,.0f} {study.fits.unit}": [
+                share_interval(v, a, b)
+                for v, a, b in zip(at["survival"], at["low"], at["high"], strict=True)
+            ],
+            "Shape borrowed": [share(v) for v in table["borrowed_shape"]],
+            "Scale borrowed": [share(v) for v in table["borrowed_scale"]],
+        }
+    )
+    return (
+        Exhibit(
+            "thin-classes",
+            "What thin classes borrow from the others",
+            "Shapes and scales of the classes scatter around a common middle; how far is found "
+            "from the data. A class with many failures speaks for itself, one with none takes its "
+            "shape from the others. It holds only as far as the classes are alike. Alone: "
+            f"calibrated limits only under 'Service classes'. Method: {pooled.method}. "
+            + fit_basis(study),
+            full.assign(unit=study.fits.unit),
+            pooling_figure(pooled, "b10", divide_by=year, unit=axis_words(study.fits)),
+            shown,
+            alt="B10 of each class alone and leaning on the others.",
+            rests_on=("lives",),
+        ),
+    )
+
+
+def _spans(table: pd.DataFrame, stem: str, year: float) -> list[str]:
+    three = (table[f"{stem}{end}"] / year for end in ("", "_low", "_high"))
+    return [interval(v, a, b) for v, a, b in zip(*three, strict=True)]
+
+
+def _laws(study: Study) -> tuple[Block, ...]:
+    """Which law each class follows, as far as it can tell."""
+    choice = study.life.laws
+    table = choice.table
+    shown = pd.DataFrame(
+        {
+            "Class": table["group"].astype(str),
+            "Failures": [f"{n:,.0f}" for n in table["failures"]],
+            "Law": table["verdict"],
+            "Foretell as well as the best": table["candidates"].where(
+                table["candidates"] != "", "–"
+            ),
+            "Why": table["reason"].where(table["reason"] != "", table["message"]),
+        }
+    )
+    return (
+        Exhibit(
+            "laws",
+            "Which law of life the classes follow",
+            "Where laws cannot be told apart the choice is what one believes beyond the ages seen, "
+            f"and changes little inside them. Method: {choice.method}. Source: {choice.source}. "
+            + fit_basis(study),
+            choice.laws,
+            shown=shown,
+            rests_on=("lives",),
+        ),
+    )
 
 
 def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
@@ -167,13 +250,17 @@ def _mixed_classes(study: Study) -> tuple[str, ...]:
     """Say where one law hides seals that fail early: its shape then says little of the others."""
     table = study.life.mixtures.table
     mixed = table[table["verdict"] == "a mixture is likely"]
-    year, unit = unit_years(study.fits), "run years" if study.fits.unit == "h" else "calendar years"
-    return tuple(
-        f"{r['group']}: one law hides an early part, so that its shape and mean mislead. Roughly "
-        f"{share(r['early_share'])} fail early, at {number(r['early_mean'] / year, 2)} {unit} on "
-        f"average; with them set apart the shape is {r['rest_shape']:.1f}, not {r['shape']:.1f} "
-        f"(p = {r['p']:.2g}). The share still running is from Kaplan-Meier and holds."
+    if mixed.empty:
+        return ()
+    told = "; ".join(
+        f"{r['group']} {share(r['early_share'])} early, shape of the others {r['rest_shape']:.1f}, "
+        f"of all {r['shape']:.1f} (p = {r['p']:.2g})"
         for r in mixed.to_dict("records")
+    )
+    classes = count(len(mixed), "class", "classes")
+    return (
+        f"In {classes} one law hides an early part, so that its shape and mean mislead; the share "
+        f"still running is from Kaplan-Meier and holds. Roughly: {told}.",
     )
 
 

@@ -1,0 +1,327 @@
+"""Why seals fail: what was found, how soon after fitting, and what goes with longer lives.
+
+In: `Study`. Out: blocks.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from seallife.figures.causes import incidence_figure
+from seallife.figures.early import early_figure
+from seallife.figures.life import unit_years
+from seallife.figures.regression import time_ratio_figure
+from seallife.history import share_limits
+from seallife.life.tablefits import NOT_TOLD
+from seallife.report.basis import fit_basis, rate_basis
+from seallife.report.classtable import class_table
+from seallife.report.exhibit import Block, Exhibit, Points, Text
+from seallife.report.format import (
+    CANNOT_TELL,
+    count,
+    interval,
+    level_text,
+    number,
+    share,
+    share_interval,
+    share_of,
+)
+
+if TYPE_CHECKING:
+    from seallife.study import Study
+
+__all__ = ["build", "damage_table"]
+
+_LIMITS = ("", "_low", "_high")
+_NO_CAUSE = (
+    "Positions were not given their conditions by lot: what goes with a longer life need not be "
+    "its cause, and what shows nothing may still matter. Before a change is paid for on these "
+    "figures, find out how it would work."
+)
+
+
+def build(study: Study) -> tuple[Block, ...]:
+    """What do seals fail from here, and what goes with longer lives?"""
+    table = damage_table(study)
+    return (
+        *_first_words(table),
+        *_damage(study, table),
+        *_early(study),
+        *_drivers(study),
+        _renewals(study),
+    )
+
+
+def damage_table(study: Study) -> pd.DataFrame:
+    """What was found wrong with the seals that failed?
+
+    Returns
+    -------
+    pandas.DataFrame
+        damage, failures, share_told with limits (of the failures that tell), share_least and
+        share_most (of all failures, the untold taken both ways), failures_known_age, early
+        (of these, within ``early_days``), median_years (age at failure), shape with limits, law.
+        What is not told stands last.
+    """
+    rules = study.settings.rules
+    removals = study.removals.table
+    ended = removals["ended"].replace("unknown", study.lives.unknown_as)
+    said = removals.loc[ended == "failed", "damage"].astype(object)
+    sizes = said.mask(said.isna() | (said == ""), NOT_TOLD).value_counts()
+    untold = int(sizes.pop(NOT_TOLD)) if NOT_TOLD in sizes else 0
+    out = sizes.rename_axis("damage").rename("failures").reset_index()
+    out = out.sort_values(["failures", "damage"], ascending=[False, True], ignore_index=True)
+    told, whole = int(out["failures"].sum()), int(out["failures"].sum()) + untold
+    low, high = share_limits(out["failures"], np.full(len(out), told), rules.level)
+    out = out.assign(
+        share_told=out["failures"] / max(told, 1),
+        share_told_low=low,
+        share_told_high=high,
+        share_least=out["failures"] / max(whole, 1),
+        share_most=(out["failures"] + untold) / max(whole, 1),
+    )
+    if untold:
+        last = pd.DataFrame({"damage": [NOT_TOLD], "failures": [untold]})
+        out = pd.concat([out, last], ignore_index=True)
+    lives = study.lives.table
+    failed = lives[lives["age_known"] & (lives["end"] == "failed")]
+    named = failed["damage"].astype(object).mask(failed["damage"] == "", NOT_TOLD)
+    clock = study.fits.unit
+    by_damage = failed.assign(
+        damage=named,
+        early=(failed["exit_age_d"] <= rules.early_days) & (failed["entry_age_d"] <= 0),
+        years=failed[f"exit_age_{clock}"] / unit_years(study.fits),
+    ).groupby("damage")
+    ages = by_damage.agg(
+        failures_known_age=("years", "size"),
+        early=("early", "sum"),
+        median_years=("years", "median"),
+    )
+    laws = study.life.damage_fits.parts.rename(columns={"cause": "damage"})
+    laws = laws[["damage", "law", *(f"shape{s}" for s in _LIMITS)]]
+    out = out.merge(ages.reset_index(), on="damage", how="left").merge(
+        laws, on="damage", how="left"
+    )
+    whole_numbers = ["failures_known_age", "early"]
+    out[whole_numbers] = out[whole_numbers].fillna(0).astype(int)
+    return out
+
+
+def _first_words(table: pd.DataFrame) -> tuple[Block, ...]:
+    """What stands out, with what is not told."""
+    whole = int(table["failures"].sum())
+    if not whole:
+        return (Text("No failure is on record: there is no cause to look for.", strong=True),)
+    told = table[table["damage"] != NOT_TOLD]
+    untold = whole - int(told["failures"].sum())
+    if told.empty:
+        sentence = "No work order says what was found wrong with the seal."
+    else:
+        first = "; ".join(
+            f"{r['damage']} {share(r['share_told'])}" for r in told.head(3).to_dict("records")
+        )
+        sentence = f"Of the failures that tell what was found: {first}."
+    if untold:
+        sentence += (
+            f" {share_of(untold, whole, 'failures')} do not tell: whoever strips a seal should "
+            "write down what was seen."
+        )
+    return (Text(sentence, strong=True),)
+
+
+def _damage(study: Study, table: pd.DataFrame) -> tuple[Block, ...]:
+    if table.empty:
+        return ()
+    rules = study.settings.rules
+    hours = study.fits.unit == "h"
+    years = "run y" if hours else "calendar y"
+    told = table["damage"] != NOT_TOLD
+    known = table["failures_known_age"].astype(int)
+    shown = pd.DataFrame(
+        {
+            "Found": table["damage"],
+            "Failures": [f"{n:,}" for n in table["failures"]],
+            "Share of those that tell": _three(table, "share_told", told),
+            "Of all failures": [
+                f"{100 * a:.0f} to {100 * b:.0f} %" if t else "–"
+                for a, b, t in zip(table["share_least"], table["share_most"], told, strict=True)
+            ],
+            f"Early (≤ {rules.early_days} d), of known age": [
+                f"{e:,} of {n:,}" for e, n in zip(table["early"], known, strict=True)
+            ],
+            f"Half of them failed by, {years}": [number(v) for v in table["median_years"]],
+            "Shape": [
+                interval(a, b, c, decimals=2) if law == "Weibull" else CANNOT_TELL
+                for law, a, b, c in zip(
+                    table["law"], *(table[f"shape{s}"] for s in _LIMITS), strict=True
+                )
+            ],
+        }
+    )
+    incidence = study.life.damage
+    return (
+        Exhibit(
+            "damage",
+            "What was found wrong with the seals that failed",
+            "Read from the words of the work orders, and from codes where the words say nothing; a "
+            "code that a site gives to most orders counts as not told. Of all failures: from none "
+            "to all of the untold added. Shape: law of this damage alone, other ends as "
+            "withdrawn; above 1 its rate rises with age. Limits of shares: exact, "
+            f"{level_text(rules.level)}, each by itself. {rate_basis(study, 'MTBF')}",
+            table,
+            shown=shown,
+            rests_on=("removals", "lives"),
+        ),
+        Exhibit(
+            "damage-by-age",
+            "Share of seals failed from each damage, by age",
+            "Cumulative incidence with all causes at work (Aalen-Johansen); the lines of one age "
+            "add up to the share failed. " + fit_basis(study),
+            incidence.curves.rename(columns={"age": f"age_{study.fits.unit}"}),
+            incidence_figure(incidence, unit=study.fits.unit, columns=1),
+            alt="Share of seals failed from each kind of damage, by age.",
+            rests_on=("lives",),
+        ),
+    )
+
+
+def _three(table: pd.DataFrame, column: str, told: pd.Series[bool]) -> list[str]:
+    three = zip(*(table[f"{column}{s}"] for s in _LIMITS), told, strict=True)
+    return [share_interval(v, a, b) if t else "–" for v, a, b, t in three]
+
+
+def _early(study: Study) -> tuple[Block, ...]:
+    """Early failures by class and by the quarter fitted."""
+    rules = study.settings.rules
+    stretches = study.early
+    found = stretches.table[stretches.table["verdict"] == "more than chance"]
+    points = tuple(
+        f"{r['site']}: of {count(r['installs_in'], 'seal')} fitted from {r['first']:%B %Y} to "
+        f"{r['last']:%B %Y}, {r['early_in']:.0f} failed early where {r['expected_in']:.1f} were to "
+        f"be expected from its other months (p = {r['p']:.2g}, all stretches looked at). Ask what "
+        "was different then: crew, parts, procedure, start-up."
+        for r in found.to_dict("records")
+    )
+    if not points:
+        points = ("No stretch of months stands out beyond chance at any site.",)
+    blocks: list[Block] = [Points("Were seals fitted worse at some time?", points)]
+    if len(stretches.quarters):
+        blocks.append(
+            Exhibit(
+                "early-by-quarter",
+                f"Failed within {rules.early_days} days, by quarter fitted",
+                f"Of installations watched {rules.early_days} days or failed before. Bars: exact "
+                f"limits, {level_text(rules.level)}, each quarter by itself. Dashed: all quarters "
+                "of the site. Shaded: the stretch of months in which early failures crowd beyond "
+                "chance, if there is one; by chance alone a site in "
+                f"{1 / (1 - rules.level):.0f} would show one. Clock: calendar. Unit: one "
+                "installation.",
+                stretches.quarters,
+                early_figure(stretches),
+                alt="Share of installations that failed early, by quarter fitted and site.",
+                rests_on=("lives",),
+            )
+        )
+    table = class_table(study)
+    columns = ["service_class", "installs", "early", *(f"early_share{s}" for s in _LIMITS)]
+    by_class = table[columns]
+    blocks.append(
+        Exhibit(
+            "early-by-class",
+            "Early failures by class",
+            f"Failed within {rules.early_days} days of fitting, of installations watched that long "
+            f"or failed before. Exact limits, {level_text(rules.level)}. Clock: calendar.",
+            by_class,
+            shown=pd.DataFrame(
+                {
+                    "Class": by_class["service_class"].astype(str),
+                    "Installations": [f"{n:,}" for n in by_class["installs"]],
+                    "Failed early": [f"{n:,}" for n in by_class["early"]],
+                    "Share": [
+                        share_interval(v, a, b)
+                        for v, a, b in zip(
+                            *(by_class[f"early_share{s}"] for s in _LIMITS), strict=True
+                        )
+                    ],
+                }
+            ),
+            rests_on=("lives",),
+        )
+    )
+    return tuple(blocks)
+
+
+def _drivers(study: Study) -> tuple[Block, ...]:
+    """What goes with longer lives within classes."""
+    drivers = study.life.drivers
+    table, model = drivers.table, drivers.lives
+    blocks: list[Block] = []
+    if table.empty or model.status != "ok":
+        why = model.message or "No factor is known for enough lives."
+        return (Points("What goes with longer lives", (why,)),)
+    stands = table[table["verdict"].isin(["longer", "shorter"])]
+    points = [
+        f"{r['term']}: lives {interval(r['time_ratio'], r['time_ratio_low'], r['time_ratio_high'])}"
+        f" times as long; {r['verdict']} beyond chance."
+        for r in stands.to_dict("records")
+    ] or [f"None of {len(table)} comparisons within classes stands out beyond chance."]
+    points += [f"Doubt: {r['message']}" for r in drivers.doubts.to_dict("records") if r["message"]]
+    unused = drivers.factors.table
+    unused = unused[(unused["status"] != "ok") & (unused["message"] != "")]
+    points += [f"Not looked at, {r['words']}: {r['message']}" for r in unused.to_dict("records")]
+    points.append(_NO_CAUSE)
+    blocks.append(Points("What goes with longer lives of seals of one class", tuple(points)))
+    blocks.append(
+        Exhibit(
+            "drivers",
+            "How much longer seals live by each condition",
+            f"{count(model.n, 'life', 'lives')}, {count(model.failures, 'failure')}, "
+            f"{count(model.clusters, 'position')}; {model.missing:,} left out for a missing value. "
+            "Ratio of lives within service classes with the other conditions alike; above 1 is "
+            f"longer. Method: {drivers.method}. Level {level_text(drivers.level)}, each term by "
+            f"itself; of {len(table)} terms about {(1 - drivers.level) * len(table):.0f} would "
+            "lie off 1 by chance alone, so the list above asks for more.",
+            table,
+            time_ratio_figure(model),
+            alt="; ".join(model.table["says"].astype(str)) + ".",
+            rests_on=("lives",),
+        )
+    )
+    return tuple(blocks)
+
+
+def _renewals(study: Study) -> Exhibit:
+    """Is a renewed seal as good as new?"""
+    effect = study.life.renewals
+    table = effect.table
+    shown = pd.DataFrame(
+        {
+            "Compared": table["comparison"].astype(str),
+            "Failures": [
+                f"{n:,} ({k:,} of renewed)"
+                for n, k in zip(table["failures"], table["failures_renewed"], strict=True)
+            ],
+            "Ratio of lives": _ratios(table, ("ratio", "low", "high")),
+            "Ratio of failure rates": _ratios(table, ("rate", "rate_low", "rate_high")),
+            "Verdict": table["verdict"].astype(str),
+            "Why": table["message"].astype(str),
+        }
+    )
+    return Exhibit(
+        "as-good-as-new",
+        "Is a renewed seal as good as new?",
+        "Within service classes, positions allowed to differ. A difference is called one only "
+        "where lives and failure rates both show it. That a renewed seal is as good as new is "
+        f"never proven. Method: {effect.method}. Level {level_text(effect.level)}.",
+        table,
+        shown=shown,
+        rests_on=("lives",),
+    )
+
+
+def _ratios(table: pd.DataFrame, names: tuple[str, str, str]) -> list[str]:
+    three = zip(*(table[name] for name in names), strict=True)
+    return [interval(v, a, b, decimals=2) if np.isfinite(v) else CANNOT_TELL for v, a, b in three]
