@@ -135,6 +135,8 @@ class Rules(_Frozen):
     """Orders on one position that touch within this gap are one event."""
     early_days: int = Field(default=90, ge=1)
     """A failure within this many calendar days of installation counts as early."""
+    look_ahead_days: int = Field(default=365, ge=1)
+    """How far ahead the share still running is asked, in days, where no outage lies ahead."""
     unknown_reason: Literal["failed", "withdrawn"] = "failed"
     """How a removal of unknown reason ends a life; the report shows both."""
     lives_across_gaps: Literal["age unknown", "same seal"] = "age unknown"

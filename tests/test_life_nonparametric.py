@@ -135,6 +135,27 @@ def test_a_horizon_beyond_the_data_is_refused_in_words():
     assert k.restricted_mean(8).iloc[0]["mean"] == pytest.approx(5 + 1.5)
 
 
+def test_a_restricted_mean_without_failures_has_an_exact_lower_limit():
+    k = life.kaplan_meier([40.0] * 12, [0] * 12)
+    row = k.restricted_mean(40).iloc[0]
+    assert row[["mean", "se", "high"]].tolist() == [40, 0, 40]
+    assert row["low"] == pytest.approx(40 * 0.05 ** (1 / 12))
+    # from 10 on the same lives have 30 to go; a failure before says nothing of it
+    late = life.kaplan_meier([5.0] + [40.0] * 12, [1] + [0] * 12, start=10).restricted_mean(40)
+    assert late.iloc[0][["mean", "low", "high"]].tolist() == pytest.approx(
+        [30, 30 * 0.05 ** (1 / 12), 30]
+    )
+
+
+def test_limits_of_a_restricted_mean_stay_inside_the_horizon():
+    row = life.kaplan_meier([30.0] + [40.0] * 5, [1] + [0] * 5).restricted_mean(40).iloc[0]
+    assert row["mean"] == pytest.approx(40 - 10 / 6)
+    assert 0 < row["low"] < row["mean"] < row["high"] < 40
+    # as far off on either side, on the scale of log(-log)
+    low, mid, high = (np.log(-np.log(row[c] / 40)) for c in ("low", "mean", "high"))
+    assert low - mid == pytest.approx(mid - high)
+
+
 def test_groups_without_failures_keep_their_row():
     k = life.kaplan_meier([5, 8, 3, 4], [0, 0, 1, 1], group=list("aabb"))
     assert k.table["status"].tolist() == ["no failures", "few failures"]

@@ -133,6 +133,7 @@ def test_a_file_that_is_no_toml(tmp_path: Path) -> None:
         ("", "[rules]\nclok = 'x'", "'rules.clok' is not a known setting; did you mean 'clock'?"),
         ("", "[rules]\nclock = 'days'", "rules.clock: input should be 'run hours' or 'calendar'"),
         ("", "[rules]\nmerge_gap_days = -1", "input should be greater than or equal to 0, not -1"),
+        ("", "[rules]\nlook_ahead_days = 0", "input should be greater than or equal to 1, not 0"),
         ("", "[[windows]]\nstart = 2020-01-01", "windows.1.site is missing"),
         (
             "",

@@ -4,6 +4,7 @@ Plain arrays in, a frozen result with a tidy ``table`` out; `fit_lives` does the
 table. All classes are fitted in one call.
 """
 
+from seallife.life.ahead import share_running
 from seallife.life.causecurves import Incidence
 from seallife.life.causefits import CauseFits
 from seallife.life.causes import fit_causes
@@ -28,6 +29,9 @@ from seallife.life.ranks import RankLine, rank_line
 from seallife.life.regression import fit_cox_factors, fit_weibull_factors
 from seallife.life.renewal_effect import RenewalEffect, renewal_effect
 from seallife.life.renewals import fit_renewal_effect
+from seallife.life.restricted import RestrictedMeans, restricted_means
+from seallife.life.running import ShareRunning
+from seallife.life.todate import SealsToDate, seals_to_date
 from seallife.life.weibull import WeibullFits, fit_weibull
 
 __all__ = [
@@ -45,7 +49,10 @@ __all__ = [
     "PooledWeibull",
     "RankLine",
     "RenewalEffect",
+    "RestrictedMeans",
+    "SealsToDate",
     "ShapeComparison",
+    "ShareRunning",
     "SurvivalCurves",
     "WeibullFits",
     "actuarial_table",
@@ -72,4 +79,7 @@ __all__ = [
     "pool_weibull",
     "rank_line",
     "renewal_effect",
+    "restricted_means",
+    "seals_to_date",
+    "share_running",
 ]

@@ -7,18 +7,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
 from seallife.errors import InputError
-from seallife.life.groups import Floats, Ints, running_sum, segment_min, segment_sum
+from seallife.life.groups import Floats, Ints, running_sum, segment_max, segment_min, segment_sum
 from seallife.life.result import TableResult
 from seallife.life.risksets import RiskSets
 
-__all__ = ["SurvivalCurves", "crossing"]
+__all__ = ["Limits", "SurvivalCurves", "crossing", "survival_limits"]
+
+Limits = Literal["log-log", "log", "logit"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,12 +145,17 @@ class SurvivalCurves(TableResult):
             ``group``, ``horizon``, ``mean``, ``se``, ``low``, ``high``, ``status``, ``message``.
             NaN where a group has no life that old while some still run.
 
+        Notes
+        -----
+        Limits are set on the scale of log(-log) of the mean over the horizon, and so stay inside
+        it. Where none has failed before the horizon the upper limit is the horizon and the lower
+        one exact, whatever the law: with w(t) the share of the horizon left at age t and n(t) the
+        lives at risk it is the horizon times alpha to the power max w(t)/n(t).
+
         Source
         ------
-        Klein & Moeschberger (1997), eq. 4.5.1 and 4.5.2; limits on the log of the mean.
+        Klein & Moeschberger (1997), eq. 4.5.1 and 4.5.2.
         """
-        from scipy.special import ndtri
-
         if not (np.isfinite(horizon) and horizon > self.start):
             raise InputError(f"is {horizon!r}", where="horizon", hint="give an age above the start")
         clipped = np.minimum(self.age, horizon)
@@ -168,7 +175,12 @@ class SurvivalCurves(TableResult):
         emptied = segment_sum(self.survival == 0, self.offsets) > 0
         short = ~(oldest >= horizon) & ~emptied
         mean, se = np.where(short, np.nan, mean), np.where(short, np.nan, se)
-        wide = np.exp(ndtri((1 + self.level) / 2) * se / mean)
+        width = horizon - self.start
+        with np.errstate(divide="ignore", invalid="ignore"):
+            logs, variance = np.log(mean / width), (se / mean) ** 2
+        low, high = survival_limits(logs, variance, self.level, "log-log")
+        none = ~short & (segment_sum(self.age < horizon, self.offsets) == 0)
+        low = np.where(none, width * self._none_failed(horizon), width * low)
         note = "No life seen to the horizon: choose one within the oldest age."
         return pd.DataFrame(
             {
@@ -176,12 +188,24 @@ class SurvivalCurves(TableResult):
                 "horizon": float(horizon),
                 "mean": mean,
                 "se": se,
-                "low": mean / wide,
-                "high": np.minimum(mean * wide, horizon - self.start),
+                "low": low,
+                "high": np.where(none, width, width * high),
                 "status": np.where(short, "horizon beyond data", self.table["status"]),
                 "message": np.where(short, note, self.table["message"]),
             }
         )
+
+    def _none_failed(self, horizon: float) -> Floats:
+        """Least share of the way to a horizon that lives of which none failed allow, (g,)."""
+        sets, width = self.risk_sets, horizon - self.start
+        since = np.concatenate(([0.0], sets.age[:-1]))
+        since[sets.offsets[:-1][np.diff(sets.offsets) > 0]] = 0.0
+        left = np.maximum(1 - (np.maximum(since, self.start) - self.start) / width, 0.0)
+        counts = (sets.age > self.start) & (left > 0)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            pull = segment_max(np.where(counts, left / sets.at_risk, 0.0), sets.offsets)
+        least: Floats = ((1 - self.level) / 2) ** np.maximum(pull, 0.0)
+        return least
 
     def _labels(self, counts: Ints) -> Any:
         """Label of each row of a long table."""
@@ -197,3 +221,30 @@ def crossing(age: Floats, curve: Floats, offsets: Ints, height: float) -> Floats
         down = curve <= height * (1 + 1e-12)
     first = segment_min(np.where(down, age, np.inf), offsets)
     return np.where(np.isfinite(first), first, np.nan)
+
+
+def survival_limits(
+    log_survival: Floats, variance: Floats, level: float, limits: Limits
+) -> tuple[Floats, Floats]:
+    """Limits of a survival from its log and the variance of that (Greenwood's sum).
+
+    NaN where survival is 0 or 1.
+    """
+    from scipy.special import ndtri
+
+    wide = ndtri((1 + level) / 2) * np.sqrt(variance)
+    inside = (log_survival < 0) & np.isfinite(log_survival)
+    every = bool(inside.all())
+    log_s = log_survival if every else np.where(inside, log_survival, -1.0)
+    if limits == "log":
+        low, high = np.exp(log_s - wide), np.exp(np.minimum(log_s + wide, 0.0))
+    elif limits == "logit":
+        odds = -np.exp(log_s) / np.expm1(log_s)
+        power = np.exp(wide / -np.expm1(log_s))
+        low, high = odds / (odds + power), odds / (odds + 1 / power)
+    else:
+        power = np.exp(-wide / log_s)
+        low, high = np.exp(log_s * power), np.exp(log_s / power)
+    if every:
+        return low, high
+    return np.where(inside, low, np.nan), np.where(inside, high, np.nan)

@@ -7,24 +7,20 @@ All groups at once: one sort of the ages, then running sums inside each group.
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
-from seallife.life.curves import SurvivalCurves, crossing
+from seallife.life.curves import Limits, SurvivalCurves, crossing, survival_limits
 from seallife.life.groups import Floats, Groups, Ints, running_sum, segment_sum
 from seallife.life.lifedata import LifeData, check_level, read_lives
 from seallife.life.result import worded_status
 from seallife.life.risksets import Pile, RiskSets, risk_sets
 
-__all__ = ["kaplan_meier", "survival_limits"]
+__all__ = ["kaplan_meier"]
 
 _SOURCE = "Kaplan & Meier (1958); Klein & Moeschberger (1997), Survival Analysis, chapter 4"
-
-Limits = Literal["log-log", "log", "logit"]
 
 
 def kaplan_meier(
@@ -157,33 +153,6 @@ def _product_limit(
     low, high = survival_limits(log_survival, variance, level, limits)
     se = survival * np.sqrt(variance)
     return offsets, (sets.age[step], at_risk, failures, survival, se, low, high), emptied
-
-
-def survival_limits(
-    log_survival: Floats, variance: Floats, level: float, limits: Limits
-) -> tuple[Floats, Floats]:
-    """Limits of a survival from its log and the variance of that (Greenwood's sum).
-
-    NaN where survival is 0 or 1.
-    """
-    from scipy.special import ndtri
-
-    wide = ndtri((1 + level) / 2) * np.sqrt(variance)
-    inside = (log_survival < 0) & np.isfinite(log_survival)
-    every = bool(inside.all())
-    log_s = log_survival if every else np.where(inside, log_survival, -1.0)
-    if limits == "log":
-        low, high = np.exp(log_s - wide), np.exp(np.minimum(log_s + wide, 0.0))
-    elif limits == "logit":
-        odds = -np.exp(log_s) / np.expm1(log_s)
-        power = np.exp(wide / -np.expm1(log_s))
-        low, high = odds / (odds + power), odds / (odds + 1 / power)
-    else:
-        power = np.exp(-wide / log_s)
-        low, high = np.exp(log_s * power), np.exp(log_s / power)
-    if every:
-        return low, high
-    return np.where(inside, low, np.nan), np.where(inside, high, np.nan)
 
 
 def _from_start(data: LifeData, start: float) -> LifeData:
