@@ -19,6 +19,7 @@ from seallife.life.mixture import MixtureVerdicts
 from seallife.life.pooling import PooledWeibull
 from seallife.life.renewal_effect import RenewalEffect
 from seallife.life.renewals import fit_renewal_effect
+from seallife.life.restricted import RestrictedMeans, restricted_means_of_lives
 from seallife.life.tablefits import (
     Drivers,
     cause_fits_of_lives,
@@ -101,6 +102,11 @@ class LifeAnswers:
         return cause_fits_of_lives(
             self.lives.table, "damage", None, self.clock, level=self.rules.level
         )
+
+    @cached_property
+    def restricted(self) -> RestrictedMeans:
+        """Mean life up to an age that all classes have seen."""
+        return restricted_means_of_lives(self.lives.table, _BY, self.clock, level=self.rules.level)
 
     @cached_property
     def drivers(self) -> Drivers:

@@ -22,8 +22,10 @@ from seallife.history.mtbr import MtbrHistory, mtbr_history
 from seallife.intake import Fleet, Progress, silent
 from seallife.ledger import build_ledger
 from seallife.life.fits import LifeFits
+from seallife.life.todate import SealsToDate, seals_to_date
 from seallife.lives import LifeTable, build_lives
 from seallife.observation import Observation, observe
+from seallife.outages import time_ahead
 from seallife.register import Register, build_register
 from seallife.serials import name_exchanges
 from seallife.settings import Settings
@@ -58,6 +60,18 @@ class Study:
     def life(self) -> LifeAnswers:
         """How long seals last, and why not longer."""
         return LifeAnswers(self.lives, self.register.table, self.changes.table, self.settings.rules)
+
+    @cached_property
+    def to_date(self) -> SealsToDate:
+        """What share of the seals in service will still run at the next outage."""
+        rules = self.settings.rules
+        ahead = time_ahead(
+            self.lives.table,
+            self.fleet["outages"],
+            self.clock,
+            look_ahead_days=rules.look_ahead_days,
+        )
+        return seals_to_date(self.lives.table, ahead, clock=self.life.clock, level=rules.level)
 
     @cached_property
     def early(self) -> EarlyStretches:

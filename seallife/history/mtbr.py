@@ -13,10 +13,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from seallife.clocks import RunClock, day_number
 from seallife.events import Removals
+from seallife.history.agerates import AgeRates, age_rates
 from seallife.history.rates import mtbr
 from seallife.history.recent import recent_verdicts
 from seallife.lives import LifeTable
@@ -42,12 +44,14 @@ class MtbrHistory:
     Attributes
     ----------
     monthly : pandas.DataFrame
-        by, group, month (its first day), exposure_years, exposure_h, removals, failures,
+        by, group, month (its first day), exposure_years, exposure_h, expected (failures of seals
+        of these classes at these ages, at the rates of the whole record), removals, failures,
         unknown (removals of unknown reason, counted among the failures where the rules say so).
     rolling : pandas.DataFrame
         The same summed over the twelve months that end with ``month``, with mtbr_years and
         mtbf_years and their limits ``_low``, ``_high``; whole months only. Neighbouring rows
-        share eleven months: never test them for a trend.
+        share eleven months: never test them for a trend. age_ratio with limits: failures over
+        expected; above 1 is worse than seals of these ages were in the whole record.
     overall : pandas.DataFrame
         The whole of the records, one row a group, with positions and on both clocks
         (``mtbf_run_years`` counts run hours, 8,766 h a year).
@@ -94,12 +98,11 @@ def mtbr_history(
     """
     groups = _groups(register, service_class)
     edges = _month_edges(watched)
-    spans = lives.table[["position_id", "entry", "exit"]]
-    exposure = _exposure(spans, groups, clock, edges)
+    exposure = _exposure(lives.table, groups, clock, edges, age_rates(lives.table))
     counts = _counts(removals, register, groups, edges, unknown_as)
     monthly = pd.concat(
         [
-            exposure.groupby([by, "month"])[["exposure_years", "exposure_h"]]
+            exposure.groupby([by, "month"])[_EXPOSURES]
             .sum()
             .reset_index()
             .rename(columns={by: "group"})
@@ -107,10 +110,13 @@ def mtbr_history(
             for by in _BY
         ],
         ignore_index=True,
-    )[["by", "group", "month", "exposure_years", "exposure_h"]]
+    )[["by", "group", "month", *_EXPOSURES]]
     monthly = monthly.merge(counts, on=["by", "group", "month"], how="left")
-    columns = ["removals", "failures", "unknown"]
-    monthly[columns] = monthly[columns].fillna(0).astype(int)
+    monthly[_COUNTS] = monthly[_COUNTS].fillna(0).astype(int)
+    # a failure at an end nobody named ended no life: all ages share such failures alike
+    whole = monthly[monthly["by"] == "all"]
+    if whole["expected"].sum() > 0:
+        monthly["expected"] *= whole["failures"].sum() / whole["expected"].sum()
     sizes = []
     for by in _BY:
         count = groups[by].value_counts().rename_axis("group").reset_index(name="positions")
@@ -151,32 +157,54 @@ def _month_edges(watched: Observation) -> pd.DatetimeIndex:
 
 
 def _exposure(
-    spans: pd.DataFrame, groups: pd.DataFrame, clock: RunClock, edges: pd.DatetimeIndex
+    lives: pd.DataFrame,
+    groups: pd.DataFrame,
+    clock: RunClock,
+    edges: pd.DatetimeIndex,
+    rates: AgeRates,
 ) -> pd.DataFrame:
-    """Time at risk in each month of each finest group: one row a site, unit, class and month."""
-    seen = groups[groups.index.isin(spans["position_id"])].astype(str)
+    """Time at risk, and failures expected at these ages, by month of each finest group."""
+    seen = groups[groups.index.isin(lives["position_id"])].astype(str)
     cells = seen.groupby(list(_BY), sort=True)
     cell_of = cells.ngroup()
     names = cells.size().index.to_frame(index=False)
-    spans = spans.assign(cell=spans["position_id"].map(cell_of).to_numpy())
-    spans = spans.sort_values("cell", kind="stable")
+    lives = lives.assign(cell=lives["position_id"].map(cell_of).to_numpy())
+    lives = lives.sort_values("cell", kind="stable")
     edge = day_number(edges)
-    days, hours = np.zeros((2, len(names), len(edge) - 1))
-    for at in range(0, len(spans), _CHUNK):
-        part = spans.iloc[at : at + _CHUNK]
+    days, hours, expected = np.zeros((3, len(names), len(edge) - 1))
+    for at in range(0, len(lives), _CHUNK):
+        part = lives.iloc[at : at + _CHUNK]
         start, end = day_number(part["entry"]), day_number(part["exit"])
         cut = np.clip(edge[None, :], start[:, None], end[:, None])
         run, _ = clock.at(part["position_id"].repeat(len(edge)), cut.ravel())
+        spent = np.diff(run.reshape(cut.shape), axis=1)
         cell, first = np.unique(part["cell"].to_numpy(), return_index=True)
         days[cell] += np.add.reduceat(np.diff(cut, axis=1), first, axis=0)
-        hours[cell] += np.add.reduceat(np.diff(run.reshape(cut.shape), axis=1), first, axis=0)
+        hours[cell] += np.add.reduceat(spent, first, axis=0)
+        expected[cell] += np.add.reduceat(_expected(part, spent, rates), first, axis=0)
     months = len(edge) - 1
     rows = names.loc[names.index.repeat(months)].reset_index(drop=True)
     return rows.assign(
         month=np.tile(edges[:-1].to_numpy(), len(names)),
         exposure_years=days.ravel() / DAYS_PER_YEAR,
         exposure_h=hours.ravel(),
+        expected=expected.ravel(),
     )
+
+
+def _expected(
+    lives: pd.DataFrame, spent: npt.NDArray[np.float64], rates: AgeRates
+) -> npt.NDArray[np.float64]:
+    """Failures expected of each life in each month, shape (lives, months)."""
+    place = rates.classes.get_indexer(pd.Index(lives["service_class"].astype(str)))
+    entry = pd.to_numeric(lives["entry_age_h"]).to_numpy(dtype=float, na_value=np.nan)
+    aged = lives["age_known"].to_numpy(dtype=bool) & np.isfinite(entry)
+    out = rates.unaged[place][:, None] * spent
+    age = np.concatenate([np.zeros((len(lives), 1)), np.cumsum(spent, axis=1)], axis=1)[aged]
+    age += entry[aged, None]
+    at = np.broadcast_to(place[aged, None], age.shape)
+    out[aged] = np.diff(rates.cumulative(rates.rates, at, age), axis=1)
+    return np.asarray(out)
 
 
 def _counts(
@@ -224,10 +252,19 @@ def _with_means(table: pd.DataFrame, level: float) -> pd.DataFrame:
         table[f"{name}_years"] = got["mean_time"].to_numpy()
         table[f"{name}_years_low"] = got["low"].to_numpy()
         table[f"{name}_years_high"] = got["high"].to_numpy()
+    some = table["expected"] > 0
+    got = mtbr(table["expected"].where(some, 1.0), table["failures"], level=level)
+    # mtbr gives expected over failures; wanted is failures over expected
+    for name, other in (("", "mean_time"), ("_low", "high"), ("_high", "low")):
+        ratio = 1 / got[other].to_numpy()
+        table[f"age_ratio{name}"] = np.where(some, ratio, np.nan)
+    table.loc[some & (table["failures"] == 0), "age_ratio"] = 0.0
     return table
 
 
-_SUMS = ["exposure_years", "exposure_h", "removals", "failures", "unknown"]
+_COUNTS = ["removals", "failures", "unknown"]
+_EXPOSURES = ["exposure_years", "exposure_h", "expected"]
+_SUMS = [*_EXPOSURES, *_COUNTS]
 
 
 def _rolling(monthly: pd.DataFrame, level: float) -> pd.DataFrame:
@@ -238,9 +275,7 @@ def _rolling(monthly: pd.DataFrame, level: float) -> pd.DataFrame:
     least = least.reset_index(level=[0, 1], drop=True)
     table = monthly[["by", "group", "month"]].join(sums)
     table = table[(least > 0).reindex(table.index)].reset_index(drop=True)
-    table[["removals", "failures", "unknown"]] = (
-        table[["removals", "failures", "unknown"]].round().astype(int)
-    )
+    table[_COUNTS] = table[_COUNTS].round().astype(int)
     return _with_means(table, level)
 
 

@@ -26,6 +26,7 @@ __all__ = [
     "share",
     "share_interval",
     "share_of",
+    "shares",
     "years_from_days",
     "years_from_hours",
 ]
@@ -169,6 +170,12 @@ def share_interval(value: float, low: float, high: float) -> str:
         return share(value)
     places = 1 if 0 < 100 * value < 1 else 0
     return f"{100 * value:.{places}f} % ({100 * low:.{places}f}–{100 * high:.{places}f})"
+
+
+def shares(table: pd.DataFrame, column: str) -> list[str]:
+    """Shares of a column with those of its ``_low`` and ``_high``, as text."""
+    three = zip(*(table[f"{column}{end}"] for end in ("", "_low", "_high")), strict=True)
+    return [share_interval(v, a, b) for v, a, b in three]
 
 
 def level_text(level: float) -> str:

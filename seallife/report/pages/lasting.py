@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from seallife.figures.forest import life_forest, rate_forest
-from seallife.figures.life import axis_words, survival_figure, unit_years
-from seallife.figures.pooling import pooling_figure
+from seallife.figures.life import axis_words, survival_figure
 from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import CANNOT_TELL, count, interval, share, share_interval
+from seallife.report.format import CANNOT_TELL, count, interval, share, shares
+from seallife.report.lifeexhibits import law_choice, thin_classes, to_next_outage
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -100,90 +100,11 @@ def build(study: Study) -> tuple[Block, ...]:
             alt="Intervals of MTBF by class, in calendar years per seal position.",
             rests_on=("lives", "removals"),
         ),
-        *_borrowed(study),
-        *_laws(study),
+        to_next_outage(study),
+        *thin_classes(study),
+        law_choice(study),
     ]
     return tuple(blocks)
-
-
-def _borrowed(study: Study) -> tuple[Block, ...]:
-    """What the thin classes borrow from the others."""
-    pooled = study.life.pooled
-    table, alone = pooled.table, pooled.alone.set_index("group")
-    if (table["status"] == "nothing to pool").all():
-        return ()
-    hours = study.fits.unit == "h"
-    year, short = unit_years(study.fits), "run y" if hours else "calendar y"
-    own = alone.reindex(table["group"])
-    age = float(study.life.ages[0])
-    at = pooled.survival[pooled.survival["age"] == age].set_index("group").reindex(table["group"])
-    full = table.merge(
-        alone[["b10", "b10_low", "b10_high"]].add_prefix("alone_").reset_index(), on="group"
-    )
-    shown = pd.DataFrame(
-        {
-            "Class": table["group"].astype(str),
-            "Failures": [f"{n:,.0f}" for n in table["failures"]],
-            f"B10 alone, {short}": _spans(own, "b10", year),
-            f"B10 leaning on the others, {short}": _spans(table, "b10", year),
-            f"Still running at {age:,.0f} {study.fits.unit}": [
-                share_interval(v, a, b)
-                for v, a, b in zip(at["survival"], at["low"], at["high"], strict=True)
-            ],
-            "Shape borrowed": [share(v) for v in table["borrowed_shape"]],
-            "Scale borrowed": [share(v) for v in table["borrowed_scale"]],
-        }
-    )
-    return (
-        Exhibit(
-            "thin-classes",
-            "What thin classes borrow from the others",
-            "Shapes and scales of the classes scatter around a common middle; how far is found "
-            "from the data. A class with many failures speaks for itself, one with none takes its "
-            "shape from the others. It holds only as far as the classes are alike. Alone: "
-            f"calibrated limits only under 'Service classes'. Method: {pooled.method}. "
-            + fit_basis(study),
-            full.assign(unit=study.fits.unit),
-            pooling_figure(pooled, "b10", divide_by=year, unit=axis_words(study.fits)),
-            shown,
-            alt="B10 of each class alone and leaning on the others.",
-            rests_on=("lives",),
-        ),
-    )
-
-
-def _spans(table: pd.DataFrame, stem: str, year: float) -> list[str]:
-    three = (table[f"{stem}{end}"] / year for end in ("", "_low", "_high"))
-    return [interval(v, a, b) for v, a, b in zip(*three, strict=True)]
-
-
-def _laws(study: Study) -> tuple[Block, ...]:
-    """Which law each class follows, as far as it can tell."""
-    choice = study.life.laws
-    table = choice.table
-    shown = pd.DataFrame(
-        {
-            "Class": table["group"].astype(str),
-            "Failures": [f"{n:,.0f}" for n in table["failures"]],
-            "Law": table["verdict"],
-            "Foretell as well as the best": table["candidates"].where(
-                table["candidates"] != "", "–"
-            ),
-            "Why": table["reason"].where(table["reason"] != "", table["message"]),
-        }
-    )
-    return (
-        Exhibit(
-            "laws",
-            "Which law of life the classes follow",
-            "Where laws cannot be told apart the choice is what one believes beyond the ages seen, "
-            f"and changes little inside them. Method: {choice.method}. Source: {choice.source}. "
-            + fit_basis(study),
-            choice.laws,
-            shown=shown,
-            rests_on=("lives",),
-        ),
-    )
 
 
 def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
@@ -201,7 +122,7 @@ def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
         "MTBF, calendar y": _intervals(table, "mtbf_years"),
         "Shape": _fitted(table, _intervals(table, "shape", decimals=2)),
         f"B10, {short}": _fitted(table, _intervals(table, "b10_years")),
-        f"Failed early (≤ {study.settings.rules.early_days} d)": _shares(table, "early_share"),
+        f"Failed early (≤ {study.settings.rules.early_days} d)": shares(table, "early_share"),
     }
     for column in survival_columns(table):
         age = float(column.removeprefix("survival_").rstrip("hd"))
@@ -209,7 +130,7 @@ def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
         beyond = (table["oldest_years"] * (8766 if hours else 365.25) < age).tolist()
         out[f"Still running at {age:,.0f} {unit}"] = [
             "not seen" if b and t == CANNOT_TELL else t
-            for b, t in zip(beyond, _shares(table, column), strict=True)
+            for b, t in zip(beyond, shares(table, column), strict=True)
         ]
     return pd.DataFrame(out)
 
@@ -222,11 +143,6 @@ def _fitted(table: pd.DataFrame, texts: list[str]) -> list[str]:
 def _intervals(table: pd.DataFrame, column: str, decimals: int | None = None) -> list[str]:
     three = zip(table[column], table[f"{column}_low"], table[f"{column}_high"], strict=True)
     return [interval(v, a, b, decimals=decimals) for v, a, b in three]
-
-
-def _shares(table: pd.DataFrame, column: str) -> list[str]:
-    three = zip(table[column], table[f"{column}_low"], table[f"{column}_high"], strict=True)
-    return [share_interval(v, a, b) for v, a, b in three]
 
 
 def _thin_classes(study: Study, table: pd.DataFrame) -> tuple[str, ...]:
