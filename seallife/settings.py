@@ -141,6 +141,12 @@ class Rules(_Frozen):
     """How a removal of unknown reason ends a life; the report shows both."""
     lives_across_gaps: Literal["age unknown", "same seal"] = "age unknown"
     """What is assumed of the seal that runs after a gap in the records."""
+    target_mtbf_years: float | None = Field(default=None, gt=0)
+    """MTBF [calendar years] to be reached over the twelve months before ``target_date``."""
+    target_mtbr_years: float | None = Field(default=None, gt=0)
+    """The same for MTBR."""
+    target_date: date | None = None
+    """Day by which; the next end of a calendar year where empty."""
     duty_running: Annotated[float, Field(gt=0, le=1)] = 0.90
     """Share of time run by a position called running, where nothing better is known."""
     duty_alternating: Annotated[float, Field(gt=0, le=1)] = 0.50

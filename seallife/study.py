@@ -17,8 +17,10 @@ from seallife.classes import Classes, assign_classes, load_class_rules
 from seallife.clocks import RunClock, build_clock
 from seallife.events import Removals, find_removals
 from seallife.findings import join_findings, make_findings
+from seallife.history.agerates import age_rates
 from seallife.history.early import EarlyStretches, early_stretches
 from seallife.history.mtbr import MtbrHistory, mtbr_history
+from seallife.history.target import TargetForecast, forecast_target
 from seallife.intake import Fleet, Progress, silent
 from seallife.ledger import build_ledger
 from seallife.life.fits import LifeFits
@@ -72,6 +74,21 @@ class Study:
             look_ahead_days=rules.look_ahead_days,
         )
         return seals_to_date(self.lives.table, ahead, clock=self.life.clock, level=rules.level)
+
+    @cached_property
+    def target(self) -> TargetForecast:
+        """Where MTBF and MTBR will stand at a date ahead, and whether the target will be met."""
+        rules = self.settings.rules
+        return forecast_target(
+            self.lives.table,
+            self.clock,
+            age_rates(self.lives.table),
+            self.history.monthly,
+            until=None if rules.target_date is None else pd.Timestamp(rules.target_date),
+            target_mtbf_years=rules.target_mtbf_years,
+            target_mtbr_years=rules.target_mtbr_years,
+            level=rules.level,
+        )
 
     @cached_property
     def early(self) -> EarlyStretches:

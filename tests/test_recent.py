@@ -19,7 +19,11 @@ def _monthly(before: int, after: int) -> pd.DataFrame:
     """Two sites, one class; failures a month at each site in the years before and the last."""
     failures = [before] * 48 + [after] * 12
     site = pd.DataFrame({"month": MONTHS, "failures": failures, "exposure_years": 10.0})
-    whole = site.assign(failures=2 * site["failures"], exposure_years=20.0)
+    # seals half as old in the last year, whose like fail half as often
+    site["expected"] = [2.0] * 48 + [1.0] * 12
+    whole = site.assign(
+        failures=2 * site["failures"], exposure_years=20.0, expected=2 * site["expected"]
+    )
     return pd.concat(
         [
             whole.assign(by="all", group="all"),
@@ -46,6 +50,14 @@ def test_three_years_stand_against_the_last() -> None:
     assert got.loc["all", "failures_after"] == 24
     assert set(got["verdict"]) == {"improved"}
     assert got["unplaced_after"].tolist() == [0, 0, 0, 0]
+
+
+def test_younger_seals_are_no_improvement() -> None:
+    got = recent_verdicts(_monthly(6, 3), NOTHING).set_index("group").loc["all"]
+    assert got["ratio"] == 0.5
+    assert got["verdict"] == "improved"
+    assert got["age_ratio"] == 1.0
+    assert got["age_ratio_low"] < 1 < got["age_ratio_high"]
 
 
 def test_failures_without_a_place_can_undo_a_verdict_at_their_site_only() -> None:

@@ -25,7 +25,7 @@ def recent_verdicts(
     Parameters
     ----------
     monthly : pandas.DataFrame
-        by, group, month (its first day), failures, exposure_years; whole months only.
+        by, group, month (its first day), failures, exposure_years, expected; whole months only.
     unplaced : pandas.DataFrame
         site, end of removals that may have been failures and could not be placed on a position or
         a day. Time at risk counts the seals they belong to, so that they are missing above the
@@ -38,7 +38,8 @@ def recent_verdicts(
     pandas.DataFrame
         by, group, failures_before, years_before, failures_after, years_after, unplaced_before,
         unplaced_after (how many of the unplaced may belong there), and `compare_rates` of the
-        placed ones. A verdict of a change that the unplaced could undo is 'cannot tell yet'.
+        placed ones; age_ratio with limits: the same ratio of failures over those expected at the
+        seals' ages. A verdict of a change that the unplaced could undo is 'cannot tell yet'.
 
     Notes
     -----
@@ -78,6 +79,9 @@ def recent_verdicts(
                     "failures lack a pump or a date and could undo it"
                 )
                 got["verdict"] = "cannot tell yet"
+        aged = compare_rates(
+            (n0, n1), (before["expected"].sum(), after["expected"].sum()), level=level
+        )
         rows.append(
             {
                 "by": by,
@@ -89,6 +93,9 @@ def recent_verdicts(
                 "unplaced_before": u0,
                 "unplaced_after": u1,
                 **got,
+                "age_ratio": aged["ratio"],
+                "age_ratio_low": aged["low"],
+                "age_ratio_high": aged["high"],
             }
         )
     return pd.DataFrame(rows)
