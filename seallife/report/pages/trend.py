@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from seallife.figures.ageratio import age_ratio_figure
 from seallife.figures.history import Span, monthly_figure, rolling_figure, rolling_panels
 from seallife.history import expected_counts
 from seallife.report.basis import group_row, rate_basis
 from seallife.report.exhibit import Block, Exhibit, Text
-from seallife.report.format import interval, level_text
+from seallife.report.format import date_text, interval, level_text, share
 from seallife.report.pages.year import verdict_texts
 
 if TYPE_CHECKING:
@@ -65,11 +66,84 @@ def build(study: Study) -> tuple[Block, ...]:
             )
     else:
         blocks.append(Text("No twelve whole months are on record, so no rolling figure is drawn."))
+    blocks += _at_equal_ages(study)
+    blocks.append(_target(study))
     expected = expected_counts(group_row(history.monthly), history.level)
     if len(expected):
         blocks.append(_months(study, expected, outages, marked))
     blocks.append(_verdicts(study))
     return tuple(blocks)
+
+
+def _at_equal_ages(study: Study) -> tuple[Block, ...]:
+    """Failures over those expected of the seals' classes and ages."""
+    rolling = study.history.rolling
+    rows = rolling[rolling["by"].isin(["all", "site"])]
+    if rows["group"].nunique() == 2:  # one site: the same twice
+        rows = rows[rows["by"] == "all"]
+    if rows.empty:
+        return ()
+    return (
+        Exhibit(
+            "at-equal-ages",
+            "Is it the seals' ages?",
+            "Failures over those expected of seals of these classes at these ages, at the rates of "
+            "the whole record; above 1 is worse. Young seals after a large renewal, and a mix of "
+            "hard services, move MTBF and not this. Expected: failures over run hours by class and "
+            f"band of age. Bands: exact Poisson, {level_text(study.history.level)}. Unit: one seal "
+            "position.",
+            rows,
+            age_ratio_figure(rows),
+            alt="Failures over expected failures in rolling twelve months, whole fleet and sites.",
+            rests_on=("lives", "removals"),
+        ),
+    )
+
+
+def _target(study: Study) -> Exhibit:
+    """Where MTBF and MTBR will stand, and whether the target will be met."""
+    forecast = study.target
+    table = forecast.table
+    given = table["target_years"].notna()
+    shown: dict[str, list[str]] = {
+        "": [
+            f"{m}, {'whole fleet' if g == 'all' else g}"
+            for m, g in zip(table["measure"], table["group"], strict=True)
+        ],
+        "On record so far": [f"{n:,}" for n in table["seen"]],
+        "Still to come": _spans(table, "expected", ("low", "high"), 0),
+        "Then, y": _spans(table, "mean_years", ("mean_years_low", "mean_years_high"), None),
+    }
+    if given.any():
+        shown["Target, y"] = [
+            f"{t:g}" if g else "–" for t, g in zip(table["target_years"], given, strict=True)
+        ]
+        shown["Chance of meeting it"] = [
+            share(p) if g else "–" for p, g in zip(table["probability"], given, strict=True)
+        ]
+        shown["What it takes"] = table["message"].astype(str).tolist()
+        asked = ""
+    else:
+        asked = " No target is set: give target_mtbf_years or target_mtbr_years under [rules]."
+    return Exhibit(
+        "target",
+        f"Where this leads by {date_text(forecast.until)}",
+        f"The twelve months that end then, if nothing changes: failures and removals on record in "
+        "them, and expected from each seal's class and age today, seals that replace them "
+        f"included; range of the count, {level_text(forecast.level)}. Renewals planned in an "
+        f"outage or upgrade ahead are not in it.{asked} Method: {forecast.method}. Clock: run "
+        "hours at the pace of the last year. Unit: one seal position.",
+        table,
+        shown=pd.DataFrame(shown),
+        rests_on=("lives",),
+    )
+
+
+def _spans(
+    table: pd.DataFrame, name: str, limits: tuple[str, str], decimals: int | None
+) -> list[str]:
+    three = zip(table[name], *(table[x] for x in limits), strict=True)
+    return [interval(v, a, b, decimals=decimals) for v, a, b in three]
 
 
 def outage_spans(study: Study) -> tuple[Span, ...]:
@@ -132,7 +206,8 @@ def _verdicts(study: Study) -> Exhibit:
         "verdicts",
         "Last twelve months against the three years before",
         "Failures in position-years. Ratio of failure rates with its exact "
-        f"{level_text(level)} interval (binomial, given the total): below 1 is better. "
+        f"{level_text(level)} interval (binomial, given the total): below 1 is better. At equal "
+        "ages: the same of failures over those expected of the seals' classes and ages. "
         f"{int(decided.sum())} of {len(recent)} rows show a change; of {testable} rows that "
         f"could, about {(1 - level) * testable:.1f} would by chance alone. "
         "Look at a row because you asked about it, not because it stands out. Not placed: "
@@ -150,6 +225,10 @@ def shown_verdicts(recent: pd.DataFrame) -> pd.DataFrame:
         interval(r, a, b, decimals=2) if np.isfinite(r) else "cannot tell"
         for r, a, b in zip(recent["ratio"], recent["low"], recent["high"], strict=True)
     ]
+    aged = [
+        interval(r, a, b, decimals=2) if np.isfinite(r) else "cannot tell"
+        for r, a, b in zip(*(recent[f"age_ratio{e}"] for e in ("", "_low", "_high")), strict=True)
+    ]
     return pd.DataFrame(
         {
             "Group": recent["group"].astype(str).where(recent["by"] != "all", "whole fleet"),
@@ -158,6 +237,7 @@ def shown_verdicts(recent: pd.DataFrame) -> pd.DataFrame:
             "Last 12 months": _seen(recent["failures_after"], recent["years_after"]),
             "Not placed": _unplaced(recent["unplaced_before"], recent["unplaced_after"]),
             "Ratio of rates": ratio,
+            "At equal ages": aged,
             "Verdict": recent["verdict"],
             "Why": recent["message"],
         }
