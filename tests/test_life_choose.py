@@ -172,6 +172,40 @@ def test_fit_test_refuses_the_true_law_about_as_often_as_it_says():
     assert 0.4 < found.laws["fit_p"].mean() < 0.65
 
 
+def sparse(seed, n=40):
+    """All seen late, some after all others had ended, some left out with weight 0."""
+    rng = np.random.default_rng(seed)
+    entry = np.r_[rng.uniform(100, 900, n - 2), 5000.0, 9000.0]
+    age = entry + rng.exponential(300, n)
+    failed = rng.random(n) < 0.7
+    weight = np.where(rng.random(n) < 0.2, 0.0, 1.0)
+    return age, failed, entry, weight
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 10_000), st.integers(3, 40))
+def test_lives_are_drawn_beyond_their_entries_where_nobody_is_at_risk_for_a_while(seed, n):
+    age, failed, entry, weight = sparse(seed, n)
+    group = np.where(np.arange(n) % 2, "a", "b")
+    data = read_lives(age, failed, entry_age=entry, weight=weight, group=group)
+    at = np.tile([0.3, np.log(800)], (2, 1))
+    drawn = draw_lives(LAWS["Weibull"], at, data, 3, seed)
+    assert (drawn.age > drawn.entry).all()
+    own, died = np.tile(data.age, 3), np.tile(data.failed, 3)
+    # whoever was withdrawn is watched to that age; whoever failed to one at which another was
+    gone = ~drawn.failed
+    assert (drawn.age[gone & ~died] == own[gone & ~died]).all()
+    assert (drawn.age[gone & died] > own[gone & died]).all()
+    assert np.isin(drawn.age[gone], age[~failed]).all()
+
+
+def test_laws_are_compared_where_lives_enter_after_all_others_ended():
+    """Risk sets that stand empty at an entry once broke the drawing of lives."""
+    age, failed, entry, weight = sparse(1, 60)
+    found = life.choose_law(age, failed, entry_age=entry, weight=weight, laws=["Weibull", "gamma"])
+    assert found.laws["fit_p"].between(0.05, 1).all()
+
+
 # --- verdicts ----------------------------------------------------------------------------------
 
 

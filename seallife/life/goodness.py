@@ -21,6 +21,7 @@ from seallife.life.risksets import risk_sets
 __all__ = ["draw_lives", "fit_test", "misfit"]
 
 _HALVINGS = 44
+_CATCH = 40.0  # above the log of any random number drawn
 
 
 def fit_test(law: Law, fit: LawFit, data: LifeData, resamples: int, seed: int) -> Floats:
@@ -138,19 +139,17 @@ def _withdrawal(data: LifeData, v: Floats) -> Floats:
     """Ages of withdrawal beyond each life's own age, shape (copies, n); infinite where none is."""
     turned = LifeData(data.groups, data.age, ~data.failed, data.entry, None, data.weight)
     sets = risk_sets(turned)
-    left = np.maximum(sets.at_risk - sets.failures, 1e-12 * sets.at_risk)
-    fall = np.minimum(running_sum(-np.log(left / sets.at_risk), sets.offsets), 900.0)
-    of_step = np.repeat(np.arange(len(data.groups)), np.diff(sets.offsets))
-    key = of_step * 1000.0 + fall
+    group_of_step = np.repeat(np.arange(len(data.groups)), np.diff(sets.offsets))
+    # where all lives entered late, or one after all others had ended, nobody is at risk at entry
+    some = sets.at_risk > 1e-9 * data.count()[group_of_step]
+    share = np.where(some, sets.failures, 0.0) / np.where(some, sets.at_risk, 1.0)
+    # one rising line over all groups; a step at which all are withdrawn catches whatever is left
+    drop = np.where(share > 1 - 1e-9, _CATCH, -np.log1p(-np.minimum(share, 1 - 1e-9)))
+    fall = np.cumsum(drop)
     own = _step_of(data.groups, data.age, sets.offsets, sets.age)
-    # the last life at risk ends at 900 at least 27 below all others, so it catches what is left
-    wanted = np.minimum(fall[own] - np.log(v), 1e3)
-    last = sets.offsets[1:][data.groups.codes]
-    ends_all = fall[last - 1] > 27.0
-    reach = np.where(ends_all, np.minimum(wanted, fall[last - 1]), wanted)
-    place = np.searchsorted(key, data.groups.codes * 1000.0 + np.minimum(reach, 950.0))
-    inside = place < last
-    return np.where(inside, sets.age[np.minimum(place, len(key) - 1)], np.inf)
+    place = np.searchsorted(fall, fall[own] - np.log(v), side="right")
+    inside = place < sets.offsets[1:][data.groups.codes]
+    return np.where(inside, sets.age[np.minimum(place, len(fall) - 1)], np.inf)
 
 
 def _step_of(groups: Groups, age: Floats, offsets: Ints, steps: Floats) -> Ints:
