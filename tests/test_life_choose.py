@@ -14,6 +14,7 @@ from seallife.life.lawages import log_age_at
 from seallife.life.lawfits import deal_folds, fit_one_law
 from seallife.life.laws import LAWS, log_likelihood, log_lower, log_upper
 from seallife.life.lawslopes import SLOPES
+from seallife.life.lawtable import compare_laws
 from seallife.life.lifedata import read_lives
 
 
@@ -260,6 +261,18 @@ def test_lives_are_drawn_beyond_their_entries_where_nobody_is_at_risk_for_a_whil
     assert np.isin(drawn.age[gone], age[~failed]).all()
 
 
+def test_lives_drawn_for_a_group_do_not_depend_on_the_others():
+    sets = [sample(10, 30, late=0.3), sample(11, 90, late=0.3)]
+    age, failed, entry = (np.concatenate([s[i] for s in sets]) for i in range(3))
+    group = np.repeat([0, 1], [30, 90])
+    at = np.tile([0.5, np.log(900)], (2, 1))
+    one = draw_lives(LAWS["Weibull"], at[:1], read_lives(*sets[0][:2], entry_age=sets[0][2]), 4, 2)
+    two = draw_lives(
+        LAWS["Weibull"], at, read_lives(age, failed, entry_age=entry, group=group), 4, 2
+    )
+    np.testing.assert_array_equal(two.age[two.groups.codes % 2 == 0], one.age)
+
+
 def test_laws_are_compared_where_lives_enter_after_all_others_ended():
     """Risk sets that stand empty at an entry once broke the drawing of lives."""
     age, failed, entry, weight = sparse(1, 60)
@@ -300,6 +313,28 @@ def test_an_early_part_is_found_and_refuses_the_plain_laws():
     assert rows.loc["Weibull", "verdict"] == "does not fit"
     assert rows.loc["Weibull", "fit_p"] == pytest.approx(0.05)
     assert "early share 0.0" in rows.loc["Weibull with early part", "estimates"]
+
+
+def test_a_law_that_holds_one_life_impossible_is_not_excused_by_its_noise():
+    age, failed, _ = sample(9, 60)
+    data = read_lives(age, failed)
+    laws = [LAWS["exponential"], LAWS["Weibull"]]
+    fits = [fit_one_law(law, data) for law in laws]
+    rows = np.full((2, 60), -6.0)
+    rows[1, 7] -= 57.0
+    verdicts, table = compare_laws(data, laws, fits, rows, np.full((2, 1), 0.5), 0.90)
+    assert table["gap_se"][1] > 56
+    assert table["verdict"].tolist() == ["best", "worse"]
+    assert table["reason"][1] == "foretells worse by 57.0: it holds some lives next to impossible"
+    assert verdicts["verdict"].tolist() == ["exponential"]
+
+
+def test_a_parameter_at_its_bound_is_told():
+    """Ages that rise as a power and end sharply: the generalised gamma's q runs away."""
+    age = 1000 * (np.arange(1, 61) / 60) ** 0.8
+    found = life.choose_law(age, np.ones(60, bool), laws=["generalised gamma"], resamples=0)
+    assert found.laws["estimates"][0].endswith("q 5")
+    assert found.laws["reason"][0].endswith("q at the bound of what is tried")
 
 
 def test_thin_groups_say_why():

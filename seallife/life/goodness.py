@@ -22,6 +22,7 @@ from seallife.life.risksets import risk_sets
 
 __all__ = ["draw_lives", "fit_test", "misfit"]
 
+_ROWS = 20_000  # lives whose drawings are held at once
 _CATCH = 40.0  # above the log of any random number drawn
 
 
@@ -31,17 +32,23 @@ def fit_test(law: Law, fit: LawFit, data: LifeData, resamples: int, seed: int) -
     tried = np.isfinite(fit.loglik)
     if not resamples or not tried.any():
         return out
-    part, at = data.take(tried), fit.where[tried]
-    drawn = draw_lives(law, at, part, resamples, seed)
-    near = np.tile(at, (resamples, 1))
-    again = fit_one_law(law, drawn, near if law.name in SLOPES else None)
-    with np.errstate(invalid="ignore"):
-        far = misfit(law, again.where, drawn).reshape(resamples, -1)
-        seen = misfit(law, at, part)
-        known = np.isfinite(far)
-        # rounding must not tell a draw from itself
-        as_far = known & (far >= seen * (1 - 1e-9))
-    out[tried] = (1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0))
+    where, done = fit.where[tried], 0
+    found = []
+    # a block of groups at a time, so that their drawings stay small
+    for part in data.take(tried).blocks(_ROWS):
+        at = where[done : done + len(part.groups)]
+        done += len(part.groups)
+        drawn = draw_lives(law, at, part, resamples, seed)
+        near = np.tile(at, (resamples, 1))
+        again = fit_one_law(law, drawn, near if law.name in SLOPES else None)
+        with np.errstate(invalid="ignore"):
+            far = misfit(law, again.where, drawn).reshape(resamples, -1)
+            seen = misfit(law, at, part)
+            known = np.isfinite(far)
+            # rounding must not tell a draw from itself
+            as_far = known & (far >= seen * (1 - 1e-9))
+        found.append((1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0)))
+    out[tried] = np.concatenate(found)
     return out
 
 
@@ -112,7 +119,8 @@ def draw_lives(law: Law, at: Floats, data: LifeData, copies: int, seed: int) -> 
     position[order] = np.arange(n) - np.repeat(groups.offsets[:-1], groups.sizes)
     widest = int(groups.sizes.max(initial=0))
     # never quite 0 or 1: a life neither fails when fitted nor lasts for ever
-    u, v = (np.clip(rng.random((copies, widest)), 1e-16, 1 - 1e-16)[:, position] for _ in range(2))
+    # and drawn life by life, so that a larger group elsewhere changes nothing
+    u, v = np.clip(rng.random((widest, 2, copies)), 1e-16, 1 - 1e-16)[position].transpose(1, 2, 0)
     columns = [np.tile(groups.spread(c), copies) for c in at.T]
     entries = np.tile(entry, copies)
     goal = np.log(u).ravel()
