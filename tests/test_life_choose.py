@@ -10,8 +10,11 @@ from hypothesis import strategies as st
 from seallife import life
 from seallife.errors import InputError
 from seallife.life.goodness import draw_lives, misfit
+from seallife.life.lawages import log_age_at
 from seallife.life.lawfits import deal_folds, fit_one_law
-from seallife.life.laws import LAWS, log_likelihood
+from seallife.life.laws import LAWS, log_likelihood, log_lower, log_upper
+from seallife.life.lawslopes import SLOPES
+from seallife.life.lawtable import compare_laws
 from seallife.life.lifedata import read_lives
 
 
@@ -57,44 +60,103 @@ def test_lifelines_agrees_on_the_generalised_gamma(seed, draw, late):
 @pytest.mark.parametrize("name", list(LAWS))
 def test_density_is_minus_the_slope_of_survival(name):
     law = LAWS[name]
-    values = {
-        "exponential": [0.1],
-        "Weibull": [0.4, 0.2],
-        "lognormal": [-0.3, 0.1],
-        "gamma": [0.8, -0.7],
-        "generalised gamma": [-0.4, 0.2, 0.6],
-        "Weibull with early part": [-2.0, -3.0, 0.5, 0.1],
-    }[name]
     t = np.array([0.05, 0.2, 0.7, 1.5, 3.0])
-    columns = [np.full(5, v) for v in values]
-    density, _ = law.pair(columns, t)
-    h = 1e-5 * t
-    ends = [np.exp(law.pair(columns, t + side * h)[1]) for side in (1, -1)]
-    np.testing.assert_allclose(np.exp(density), (ends[1] - ends[0]) / (2 * h), rtol=1e-5)
+    for values in SOME[name]:
+        columns = [np.full(5, v) for v in values]
+        density = law.log_density(columns, np.log(t))
+        h = 1e-5 * t
+        ends = [np.exp(law.log_survival(columns, np.log(t + side * h))) for side in (1, -1)]
+        # between the sides of q = 0 density and survival are straight lines each
+        close = 2e-4 if values[-1] == 0.001 else 2e-5
+        np.testing.assert_allclose(np.exp(density), (ends[1] - ends[0]) / (2 * h), rtol=close)
+
+
+SOME = {
+    "exponential": [[0.1]],
+    "Weibull": [[0.4, 0.2]],
+    "lognormal": [[-0.3, 0.1]],
+    "gamma": [[0.8, -0.7], [-1.0, 0.3]],
+    "generalised gamma": [[-0.4, 0.2, 0.6], [0.1, 0.2, -0.7], [-0.2, 0.1, 0.001], [-1.5, 0.9, 4.0]],
+    "Weibull with early part": [[-2.0, -3.0, 0.5, 0.1], [0.3, -1.0, -0.4, 0.2]],
+}
+
+
+@pytest.mark.parametrize("name", list(SLOPES))
+def test_slopes_are_those_of_the_values(name):
+    law, x = LAWS[name], np.log([0.02, 0.1, 0.4, 0.9, 1.3, 2.0])
+    for values in SOME[name]:
+        p, h = len(values), 1e-4
+        for value_of, slopes_of in zip(
+            (law.log_density, law.log_survival), SLOPES[name], strict=True
+        ):
+
+            def at(change, function, base=values):
+                return function([np.full(6, v) for v in base + change], x)
+
+            value, slope, bend = at(np.zeros(p), slopes_of)
+            np.testing.assert_allclose(value, at(np.zeros(p), value_of), rtol=1e-9, atol=1e-9)
+            for i, step in enumerate(h * np.eye(p)):
+                ends = [at(side * step, value_of) for side in (1, -1)]
+                size = 1e-5 * (1 + np.abs(value))
+                assert (np.abs(slope[i] - (ends[0] - ends[1]) / (2 * h)) < size).all()
+                turned = [at(side * step, slopes_of)[1] for side in (1, -1)]
+                for j in range(i + 1):
+                    change = (turned[0][j] - turned[1][j]) / (2 * h)
+                    assert (np.abs(bend[i][j] - change) < 20 * size).all(), (values, i, j)
+
+
+@pytest.mark.parametrize("name", list(LAWS))
+def test_the_age_of_a_share_has_that_share_left(name):
+    goal = np.log([1 - 1e-9, 0.999, 0.7, 0.5, 0.4, 0.05, 1e-9, 1e-60])
+    for values in SOME[name]:
+        columns = [np.full(len(goal), v) for v in values]
+        x = log_age_at(LAWS[name], columns, goal)
+        assert (np.diff(x) > 0).all()
+        # between the sides of q = 0 ages and shares are straight lines each
+        close = 3e-3 if values[-1] == 0.001 else 1e-6
+        np.testing.assert_allclose(LAWS[name].log_survival(columns, x), goal, rtol=close)
+
+
+def test_tails_of_gamma_laws_go_on_where_their_shares_underflow():
+    from scipy.integrate import quad
+    from scipy.special import gammaln
+
+    for k, x in ((0.3, 700.0), (5.0, 900.0), (80.0, 1200.0), (4e4, 6e4)):
+        rest = quad(lambda u, k=k, x=x: np.exp(-u + (k - 1) * np.log1p(u / x)), 0, 200)[0]
+        far = (k - 1) * np.log(x) - x - gammaln(k) + np.log(rest)
+        assert far < -650
+        assert log_upper(np.array([k]), np.array([x]))[0] == pytest.approx(far, abs=0.02)
+    for k, x in ((100.0, 0.01), (900.0, 200.0)):
+        rest = quad(lambda s, k=k, x=x: s ** (k - 1) * np.exp(x * (1 - s)), 0.9, 1)[0]
+        far = k * np.log(x) - x - gammaln(k) + np.log(rest)
+        assert far < -650
+        assert log_lower(np.array([k]), np.array([x]))[0] == pytest.approx(far, abs=0.02)
 
 
 def test_gamma_is_scipys_and_lies_within_the_generalised():
     from scipy import stats
 
     t = np.array([0.2, 0.9, 2.0, 6.0])
-    f, s = LAWS["gamma"].pair([np.full(4, np.log(2.5)), np.full(4, np.log(0.4))], t)
+    f, s = both("gamma", [np.log(2.5), np.log(0.4)], t)
     np.testing.assert_allclose(f, stats.gamma.logpdf(t, 2.5, scale=0.4), rtol=1e-10)
     np.testing.assert_allclose(s, stats.gamma.logsf(t, 2.5, scale=0.4), rtol=1e-9)
-    # the tail goes on where the survival underflows
-    far = LAWS["gamma"].pair([np.zeros(1), np.zeros(1)], np.array([900.0]))[1]
-    assert far[0] == pytest.approx(-900.0)
     # the generalised gamma holds Weibull (q = 1), lognormal (0) and gamma (q = sigma)
     for q, name, p in (
         (1.0, "Weibull", [0.3, 0.2]),
         (0.0, "lognormal", [-0.3, 0.2]),
     ):
-        sides = LAWS[name].pair([np.full(4, v) for v in p], t)
-        whole = LAWS["generalised gamma"].pair([np.full(4, v) for v in (-0.3, 0.2, q)], t)
-        np.testing.assert_allclose(whole, sides, atol=3e-5)
+        whole = both("generalised gamma", [-0.3, 0.2, q], t)
+        np.testing.assert_allclose(whole, both(name, p, t), atol=3e-5)
     sigma = 2.5**-0.5
     mu = np.log(2.5 * 0.4)
-    whole = LAWS["generalised gamma"].pair([np.full(4, v) for v in (np.log(sigma), mu, sigma)], t)
+    whole = both("generalised gamma", [np.log(sigma), mu, sigma], t)
     np.testing.assert_allclose(whole, (f, s), rtol=1e-8)
+
+
+def both(name, values, t):
+    """Log density and log survival at ages."""
+    columns = [np.full(len(t), v) for v in values]
+    return [f(columns, np.log(t)) for f in (LAWS[name].log_density, LAWS[name].log_survival)]
 
 
 @pytest.mark.parametrize("name", ["gamma", "generalised gamma", "Weibull with early part"])
@@ -199,6 +261,18 @@ def test_lives_are_drawn_beyond_their_entries_where_nobody_is_at_risk_for_a_whil
     assert np.isin(drawn.age[gone], age[~failed]).all()
 
 
+def test_lives_drawn_for_a_group_do_not_depend_on_the_others():
+    sets = [sample(10, 30, late=0.3), sample(11, 90, late=0.3)]
+    age, failed, entry = (np.concatenate([s[i] for s in sets]) for i in range(3))
+    group = np.repeat([0, 1], [30, 90])
+    at = np.tile([0.5, np.log(900)], (2, 1))
+    one = draw_lives(LAWS["Weibull"], at[:1], read_lives(*sets[0][:2], entry_age=sets[0][2]), 4, 2)
+    two = draw_lives(
+        LAWS["Weibull"], at, read_lives(age, failed, entry_age=entry, group=group), 4, 2
+    )
+    np.testing.assert_array_equal(two.age[two.groups.codes % 2 == 0], one.age)
+
+
 def test_laws_are_compared_where_lives_enter_after_all_others_ended():
     """Risk sets that stand empty at an entry once broke the drawing of lives."""
     age, failed, entry, weight = sparse(1, 60)
@@ -239,6 +313,28 @@ def test_an_early_part_is_found_and_refuses_the_plain_laws():
     assert rows.loc["Weibull", "verdict"] == "does not fit"
     assert rows.loc["Weibull", "fit_p"] == pytest.approx(0.05)
     assert "early share 0.0" in rows.loc["Weibull with early part", "estimates"]
+
+
+def test_a_law_that_holds_one_life_impossible_is_not_excused_by_its_noise():
+    age, failed, _ = sample(9, 60)
+    data = read_lives(age, failed)
+    laws = [LAWS["exponential"], LAWS["Weibull"]]
+    fits = [fit_one_law(law, data) for law in laws]
+    rows = np.full((2, 60), -6.0)
+    rows[1, 7] -= 57.0
+    verdicts, table = compare_laws(data, laws, fits, rows, np.full((2, 1), 0.5), 0.90)
+    assert table["gap_se"][1] > 56
+    assert table["verdict"].tolist() == ["best", "worse"]
+    assert table["reason"][1] == "foretells worse by 57.0: it holds some lives next to impossible"
+    assert verdicts["verdict"].tolist() == ["exponential"]
+
+
+def test_a_parameter_at_its_bound_is_told():
+    """Ages that rise as a power and end sharply: the generalised gamma's q runs away."""
+    age = 1000 * (np.arange(1, 61) / 60) ** 0.8
+    found = life.choose_law(age, np.ones(60, bool), laws=["generalised gamma"], resamples=0)
+    assert found.laws["estimates"][0].endswith("q 5")
+    assert found.laws["reason"][0].endswith("q at the bound of what is tried")
 
 
 def test_thin_groups_say_why():

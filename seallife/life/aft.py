@@ -16,7 +16,9 @@ Kalbfleisch & Prentice (2002), The Statistical Analysis of Failure Time Data, se
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,36 +99,47 @@ class WeibullLives:
         mu2 = -lived / sigma**2
         return value, by_tau, by_mu, tau2, cross, mu2
 
-    def wide(self, by_tau: Floats, by_mu: Floats) -> Floats:
-        """Derivatives of each row by all parameters, shape (n, 2 q + p)."""
-        own = np.eye(self.strata)[self.stratum]
-        return np.hstack([by_tau[:, None] * own, by_mu[:, None] * own, by_mu[:, None] * self.x])
+    @cached_property
+    def _own(self) -> Floats:
+        """Column of ones for each stratum."""
+        return np.eye(self.strata)[self.stratum]
+
+    @cached_property
+    def _moved(self) -> Floats:
+        """What moves the log age of each row: its stratum's scale, and factors."""
+        return np.hstack([self._own, self.x])
 
     def scores(self, at: Floats, hazard: Floats | float = 1.0) -> Floats:
         """Score of each row, shape (n, 2 q + p)."""
         _, by_tau, by_mu, *_ = self.rows(at, hazard)
-        return self.wide(by_tau, by_mu)
+        return np.hstack([by_tau[:, None] * self._own, by_mu[:, None] * self._moved])
 
     def __call__(self, at: Floats, hazard: Floats | float = 1.0) -> tuple[float, Floats, Floats]:
         """Log-likelihood, gradient and Hessian."""
         value, by_tau, by_mu, tau2, cross, mu2 = self.rows(at, hazard)
-        own = np.eye(self.strata)[self.stratum]
-        moved = np.hstack([own, self.x])
-        top = (own * tau2[:, None]).T @ own
-        side = (own * cross[:, None]).T @ moved
+        moved = self._moved
+        gradient = np.append(by_tau @ self._own, by_mu @ moved)
+        top = np.diag(np.bincount(self.stratum, tau2, self.strata))
+        side = (self._own * cross[:, None]).T @ moved
         low = (moved * mu2[:, None]).T @ moved
-        hessian = np.block([[top, side], [side.T, low]])
-        return float(value.sum()), self.wide(by_tau, by_mu).sum(axis=0), hessian
+        return float(value.sum()), gradient, np.block([[top, side], [side.T, low]])
 
-    def pieces(self, at: Floats) -> Floats:
-        """Return what each row adds to the information, shape (n, 2 q + p, 2 q + p)."""
+    def pieces(self, at: Floats) -> Callable[[Ints], Floats]:
+        """What each row adds to the information: from rows to shape (rows, 2 q + p, 2 q + p)."""
         _, _, _, tau2, cross, mu2 = self.rows(at)
-        none, own = np.zeros((len(self.x), self.strata)), np.eye(self.strata)[self.stratum]
-        t = np.hstack([own, none, 0 * self.x])
-        m = np.hstack([none, own, self.x])
-        mixed = np.einsum("n,ni,nj->nij", cross, t, m)
-        out = np.einsum("n,ni,nj->nij", tau2, t, t) + np.einsum("n,ni,nj->nij", mu2, m, m)
-        return np.asarray(-(out + mixed + mixed.swapaxes(1, 2)))
+        q = self.strata
+
+        def of(rows: Ints) -> Floats:
+            own, moved = self._own[rows], self._moved[rows]
+            size = q + moved.shape[1]
+            out = np.empty((len(rows), size, size))
+            out[:, :q, :q] = tau2[rows, None, None] * own[:, :, None] * own[:, None, :]
+            out[:, :q, q:] = cross[rows, None, None] * own[:, :, None] * moved[:, None, :]
+            out[:, q:, :q] = out[:, :q, q:].swapaxes(1, 2)
+            out[:, q:, q:] = mu2[rows, None, None] * moved[:, :, None] * moved[:, None, :]
+            return -out
+
+        return of
 
     def without(self, columns: list[int]) -> WeibullLives:
         """Same lives with some columns of x left out."""

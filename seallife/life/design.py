@@ -196,6 +196,7 @@ def _encoded(
     """Columns of the factors that vary and say something of their own."""
     used = table[rows]
     x, centre = np.zeros((len(used), 0)), np.zeros(0)
+    known = np.ones((len(used), 1)) / np.sqrt(max(len(used), 1))  # what is told, as unit columns
     terms: list[Term] = []
     reference: dict[str, str] = {}
     for name in map(str, table.columns):
@@ -207,11 +208,14 @@ def _encoded(
             out.append((name, f"is {one} for all lives used; left out"))
             reference[name] = str(one)
             continue
-        wide = np.hstack([np.ones((len(used), 1)), x, own])
-        if np.linalg.matrix_rank(wide, tol=1e-8 * np.sqrt(wide.size)) < wide.shape[1]:
+        rest = own - known @ (known.T @ own)
+        rest -= known @ (known.T @ rest)
+        unit, left = np.linalg.qr(rest)
+        if np.abs(np.diag(left)).min() < 1e-8 * np.sqrt(len(used)) or len(left) < own.shape[1]:
             before = ", ".join(dict.fromkeys(t.factor for t in terms))
             out.append((name, f"follows from {before}; left out"))
             continue
+        known = np.hstack([known, unit])
         x, centre = np.hstack([x, own]), np.append(centre, middle)
         terms += new
     left_out = pd.DataFrame(out, columns=["factor", "reason"])

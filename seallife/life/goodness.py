@@ -12,15 +12,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from seallife.life.groups import Floats, Groups, Ints, running_sum, segment_max
+from seallife.life.groups import Floats, Groups, Ints, order_within, running_sum, segment_max
+from seallife.life.lawages import log_age_at
 from seallife.life.lawfits import LawFit, fit_one_law
 from seallife.life.laws import Law
+from seallife.life.lawslopes import SLOPES
 from seallife.life.lifedata import LifeData, read_lives
 from seallife.life.risksets import risk_sets
 
 __all__ = ["draw_lives", "fit_test", "misfit"]
 
-_HALVINGS = 44
+_ROWS = 20_000  # lives whose drawings are held at once
 _CATCH = 40.0  # above the log of any random number drawn
 
 
@@ -30,17 +32,23 @@ def fit_test(law: Law, fit: LawFit, data: LifeData, resamples: int, seed: int) -
     tried = np.isfinite(fit.loglik)
     if not resamples or not tried.any():
         return out
-    part, at = data.take(tried), fit.where[tried]
-    drawn = draw_lives(law, at, part, resamples, seed)
-    near = np.tile(at, (resamples, 1))
-    again = fit_one_law(law, drawn, near if len(law.parameters) > 2 else None)
-    with np.errstate(invalid="ignore"):
-        far = misfit(law, again.where, drawn).reshape(resamples, -1)
-        seen = misfit(law, at, part)
-        known = np.isfinite(far)
-        # rounding must not tell a draw from itself
-        as_far = known & (far >= seen * (1 - 1e-9))
-    out[tried] = (1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0))
+    where, done = fit.where[tried], 0
+    found = []
+    # a block of groups at a time, so that their drawings stay small
+    for part in data.take(tried).blocks(_ROWS):
+        at = where[done : done + len(part.groups)]
+        done += len(part.groups)
+        drawn = draw_lives(law, at, part, resamples, seed)
+        near = np.tile(at, (resamples, 1))
+        again = fit_one_law(law, drawn, near if law.name in SLOPES else None)
+        with np.errstate(invalid="ignore"):
+            far = misfit(law, again.where, drawn).reshape(resamples, -1)
+            seen = misfit(law, at, part)
+            known = np.isfinite(far)
+            # rounding must not tell a draw from itself
+            as_far = known & (far >= seen * (1 - 1e-9))
+        found.append((1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0)))
+    out[tried] = np.concatenate(found)
     return out
 
 
@@ -63,21 +71,27 @@ def misfit(law: Law, at: Floats, data: LifeData) -> Floats:
     weight = np.ones(len(data.age)) if data.weight is None else data.weight
     entry = np.zeros(len(data.age)) if data.entry is None else data.entry
     columns = [groups.spread(c) for c in at.T]
-    late = entry > 0
-    with np.errstate(invalid="ignore"):
+    late, waited = np.flatnonzero(entry > 0), np.zeros(len(entry))
+    with np.errstate(invalid="ignore", over="ignore"):
         # a group without a fit is NaN, and stays so
-        lived, waited = -law.pair(columns, data.age)[1], np.zeros(len(entry))
-    if late.any():
-        with np.errstate(invalid="ignore"):
-            waited[late] = -law.pair([c[late] for c in columns], entry[late])[1]
+        lived = -law.log_survival(columns, np.log(data.age))
+        waited[late] = -law.log_survival([c[late] for c in columns], np.log(entry[late]))
     # ends and entries of each group in one line of rising ages
-    codes, value = np.tile(groups.codes, 2), np.r_[data.age, entry]
-    order = np.lexsort((value, codes))
-    offsets = 2 * groups.offsets
-    end = order < len(entry)
-    worth, hazard = np.tile(weight, 2)[order], np.r_[lived, waited][order]
-    died = np.r_[data.failed, np.zeros(len(entry), bool)][order] * worth
-    sign = np.where(end, worth, -worth)
+    offsets, sizes = 2 * groups.offsets, groups.sizes
+    ends_at = np.arange(len(entry)) + np.repeat(groups.offsets[:-1], sizes)
+    enters_at = ends_at + np.repeat(sizes, sizes)
+
+    def merged(at_end: Floats, at_entry: Floats) -> Floats:
+        out = np.empty(2 * len(entry))
+        out[ends_at], out[enters_at] = at_end, at_entry
+        return out
+
+    order = order_within(merged(data.age, entry), offsets)
+    hazard, died = (
+        merged(a, b)[order]
+        for a, b in ((lived, waited), (data.failed * weight, np.zeros(len(entry))))
+    )
+    sign = merged(weight, -weight)[order]
     # by now a life has met the hazard up to its end or now, less that up to its entry or now
     gone = running_sum(sign * hazard, offsets)
     going = running_sum(-sign, offsets)
@@ -104,16 +118,27 @@ def draw_lives(law: Law, at: Floats, data: LifeData, copies: int, seed: int) -> 
     position = np.empty(n, dtype=np.int64)
     position[order] = np.arange(n) - np.repeat(groups.offsets[:-1], groups.sizes)
     widest = int(groups.sizes.max(initial=0))
-    u, v = (rng.random((copies, widest))[:, position] for _ in range(2))
+    # never quite 0 or 1: a life neither fails when fitted nor lasts for ever
+    # and drawn life by life, so that a larger group elsewhere changes nothing
+    u, v = np.clip(rng.random((widest, 2, copies)), 1e-16, 1 - 1e-16)[position].transpose(1, 2, 0)
     columns = [np.tile(groups.spread(c), copies) for c in at.T]
     entries = np.tile(entry, copies)
     goal = np.log(u).ravel()
-    late = entries > 0
-    if late.any():
-        goal[late] += law.pair([c[late] for c in columns], entries[late])[1]
-    age = _age_at(law, columns, goal, np.tile(np.log(data.age), copies))
-    age = np.maximum(age, entries * (1 + 1e-12))
+    late = np.flatnonzero(entries > 0)
+    with np.errstate(over="ignore"):
+        goal[late] += law.log_survival([c[late] for c in columns], np.log(entries[late]))
     end = np.where(data.failed, _withdrawal(data, v), data.age).ravel()
+    # only a life that does not outlast its watching needs an age
+    rows = np.flatnonzero(~np.isfinite(end))
+    some = np.flatnonzero(np.isfinite(end))
+    with np.errstate(over="ignore"):
+        lasts = law.log_survival([c[some] for c in columns], np.log(end[some])) > goal[some]
+    rows = np.r_[rows, some[~lasts]]
+    age = np.full(len(end), np.inf)
+    middle = np.tile(np.log(data.age), copies)[rows]
+    log_age = log_age_at(law, [c[rows] for c in columns], goal[rows])
+    age[rows] = np.exp(np.clip(log_age, middle - 40.0, middle + 25.0))
+    age = np.maximum(age, entries * (1 + 1e-12))
     code = (np.arange(copies)[:, None] * len(groups) + groups.codes).ravel()
     return read_lives(
         np.minimum(age, end),
@@ -122,17 +147,6 @@ def draw_lives(law: Law, at: Floats, data: LifeData, copies: int, seed: int) -> 
         entry_age=entries,
         weight=None if data.weight is None else np.tile(data.weight, copies),
     )
-
-
-def _age_at(law: Law, columns: list[Floats], goal: Floats, middle: Floats) -> Floats:
-    """Age at which log survival has come down to ``goal``, by halving log ages."""
-    low, high = middle - 40.0, middle + 25.0
-    with np.errstate(over="ignore"):
-        for _ in range(_HALVINGS):
-            half = (low + high) / 2
-            above = law.pair(columns, np.exp(half))[1] > goal
-            low, high = np.where(above, half, low), np.where(above, high, half)
-    return np.exp((low + high) / 2)
 
 
 def _withdrawal(data: LifeData, v: Floats) -> Floats:

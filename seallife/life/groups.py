@@ -19,6 +19,7 @@ from seallife.errors import InputError
 
 __all__ = [
     "Groups",
+    "binned",
     "group_rows",
     "order_within",
     "running_sum",
@@ -187,6 +188,15 @@ def _reduce(ufunc: np.ufunc, values: NDArray[Any], offsets: Ints, empty: float) 
         dtype = np.int64 if values.dtype == np.bool_ else None
         out[filled] = ufunc.reduceat(values, offsets[:-1][filled], dtype=dtype)
     return out
+
+
+def binned(values: Floats, index: Ints, count: int) -> Floats:
+    """Sum of the rows with each number, shape (count, ...): one pass over all columns."""
+    flat = values.reshape(len(values), -1)
+    width = flat.shape[1]
+    place = (index[:, None] * width + np.arange(width)).ravel()
+    total = np.bincount(place, flat.ravel(), count * width)
+    return np.asarray(total.reshape(count, *values.shape[1:]), dtype=np.float64)
 
 
 def running_sum(values: Floats, offsets: Ints) -> Floats:

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from seallife.life.exponential import fit_exponential
 from seallife.life.groups import Floats, Ints
-from seallife.life.laws import Law, fit_law, row_likelihood
+from seallife.life.laws import Law, row_likelihood
+from seallife.life.lawslopes import SLOPES
+from seallife.life.lawtops import fit_law
 from seallife.life.lifedata import LifeData, read_lives, unbounded
-from seallife.life.lognormal import fit_lognormal
 from seallife.life.mixture import early_walls
 from seallife.life.weibull import fit_weibull
 
@@ -27,14 +28,23 @@ _LEAST = {1: 1, 2: 3, 3: 10, 4: 10}
 
 @dataclass(frozen=True, eq=False)
 class LawFit:
-    """One law in all groups: parameters, shape (g, p), log-likelihood, shape (g,), and why not.
+    """One law in all groups.
 
-    ``why`` is '' where the law was fitted; the likelihood is NaN where not.
+    Attributes
+    ----------
+    where : ndarray, shape (g, p)
+        Parameters; NaN where the law was not fitted.
+    loglik : ndarray, shape (g,)
+    why : ndarray of str, shape (g,)
+        Why it was not fitted; '' where it was.
+    on_wall : ndarray of bool, shape (g, p)
+        Parameters that lie on the wall of their box: the likelihood rises beyond.
     """
 
     where: Floats
     loglik: Floats
     why: NDArray[np.object_]
+    on_wall: NDArray[np.bool_]
 
 
 def fit_one_law(law: Law, data: LifeData, near: Floats | None = None) -> LawFit:
@@ -54,17 +64,18 @@ def fit_one_law(law: Law, data: LifeData, near: Floats | None = None) -> LawFit:
     why[unbounded(data) & (p > 1)] = "all failures came at the oldest age"
     why[failures < least] = f"fewer than {least} failures" if least > 1 else "no failure"
     at, loglik = np.full((g, p), np.nan), np.full(g, np.nan)
+    wall = np.zeros((g, p), bool)
     tried = why == ""
     if tried.any():
         start = None if near is None else near[tried]
-        at[tried], loglik[tried] = _fit(law, data.take(tried), start)
+        at[tried], loglik[tried], wall[tried] = _fit(law, data.take(tried), start)
     lost = tried & ~np.isfinite(loglik)
     why[lost], at[lost] = "the likelihood has no clear top", np.nan
-    return LawFit(at, loglik, why)
+    return LawFit(at, loglik, why, wall)
 
 
-def _fit(law: Law, data: LifeData, near: Floats | None) -> tuple[Floats, Floats]:
-    """Parameters and log-likelihood, by the fit made for the law where there is one."""
+def _fit(law: Law, data: LifeData, near: Floats | None) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Parameters, log-likelihood and walls, by the fit made for the law where there is one."""
     lives: dict[str, Any] = {
         "group": data.groups.codes,
         "entry_age": data.entry,
@@ -72,18 +83,17 @@ def _fit(law: Law, data: LifeData, near: Floats | None) -> tuple[Floats, Floats]
     }
     if law.name == "exponential":
         table = fit_exponential(data.age, data.failed, **lives).table
-        return np.log(table[["mean"]].to_numpy(dtype=np.float64)), _column(table, "loglik")
-    if law.name == "lognormal":
-        found = fit_lognormal(data.age, data.failed, intervals=False, **lives).table
-        at = np.column_stack([np.log(_column(found, "sigma")), _column(found, "mu")])
-        return at, _column(found, "loglik")
-    weibull = fit_weibull(data.age, data.failed, intervals=False, fractions=(), **lives).table
-    at = np.log(weibull[["shape", "scale"]].to_numpy(dtype=np.float64))
-    if law.name == "Weibull":
-        return at, _column(weibull, "loglik")
-    known = np.isfinite(at[:, 0])
+        mean = np.log(table[["mean"]].to_numpy(dtype=np.float64))
+        return mean, _column(table, "loglik"), np.zeros(mean.shape, bool)
     guess = np.log(data.exposure() / data.count(data.failed))
-    log_shape, log_scale = np.where(known, at[:, 0], 0.0), np.where(known, at[:, 1], guess)
+    log_shape, log_scale = np.zeros(len(guess)), guess
+    if near is None or law.name in ("Weibull", "Weibull with early part"):
+        table = fit_weibull(data.age, data.failed, intervals=False, fractions=(), **lives).table
+        at = np.log(table[["shape", "scale"]].to_numpy(dtype=np.float64))
+        if law.name == "Weibull":
+            return at, _column(table, "loglik"), np.zeros(at.shape, bool)
+        known = np.isfinite(at[:, 0])
+        log_shape, log_scale = np.where(known, at[:, 0], 0.0), np.where(known, at[:, 1], guess)
     walls: tuple[Floats | None, Floats | None] = (None, None)
     if law.name == "Weibull with early part":
         walls = early_walls(log_shape, log_scale)
@@ -97,7 +107,7 @@ def _fit(law: Law, data: LifeData, near: Floats | None) -> tuple[Floats, Floats]
         starts=None if near is None else [near],
     )
     value = np.where(peak.settled, peak.value, np.nan)
-    return peak.at, value
+    return peak.at, value, peak.on_wall
 
 
 def _column(table: object, name: str) -> Floats:
@@ -144,7 +154,7 @@ def held_out_scores(law: Law, data: LifeData, fold: Ints, whole: LawFit) -> Floa
     )
     near = np.tile(whole.where, (folds, 1))
     near = np.where(np.isfinite(near), near, 0.0)
-    fitted = fit_one_law(law, parts, near if len(law.parameters) > 2 else None)
+    fitted = fit_one_law(law, parts, near if law.name in SLOPES else None)
     row = fold * g + data.groups.codes
     with np.errstate(invalid="ignore"):
         score = row_likelihood(law, list(fitted.where[row].T), data)

@@ -1,10 +1,9 @@
-"""The laws a life may follow, each as one pair of functions: log density and log survival.
+"""The laws a life may follow, each as its log density and its log survival.
 
-In: parameters and ages. Out: likelihoods and fits of all groups. Next: `seallife.life.early`,
-`seallife.life.choose`.
+In: parameters and log ages. Out: likelihoods of lives. Next: `seallife.life.lawtops`.
 
-Parameters stand on scales without limits. With the pair every law has the same likelihood: the
-density for a failure, the survival for a life withdrawn, over the survival at late entry.
+Parameters stand on scales without limits. With the two functions every law has the same likelihood:
+the density for a failure, the survival for a life withdrawn, over the survival at late entry.
 """
 
 from __future__ import annotations
@@ -13,17 +12,29 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from seallife.life.climb import Peak, climb
 from seallife.life.groups import Floats
 from seallife.life.lifedata import LifeData
 
-__all__ = ["LAWS", "Law", "fit_law", "log_likelihood", "row_likelihood"]
+__all__ = [
+    "LAWS",
+    "NEAR_ZERO",
+    "Law",
+    "log_likelihood",
+    "log_lower",
+    "log_upper",
+    "noise_density",
+    "noise_survival",
+    "row_likelihood",
+]
 
-Pair = tuple[Floats, Floats]
+Function = Callable[[Sequence[Floats], Floats], Floats]
+"""Columns of parameters and log ages, each shape (n,), to a figure of each row."""
+
+NEAR_ZERO = 2e-3
+"""Of the generalised gamma's q, below which its formula loses digits."""
 _LOG_SHAPE = (-3.0, 4.0)
-_NEAR_ZERO = 2e-3
+_LOG_2PI = float(np.log(2 * np.pi))
 
 
 @dataclass(frozen=True)
@@ -34,9 +45,9 @@ class Law:
     ----------
     name : str
     parameters : tuple of str
-    pair : callable
-        From columns of parameters, each shape (n,), and ages, shape (n,), to log density and log
-        survival.
+    log_density, log_survival : callable
+        From columns of parameters, each shape (n,), and log ages, shape (n,). The density is that
+        of the age, not of its log.
     low, high : tuple of float
         Box of the parameters, ages being counted in units of the group's typical age.
     starts : callable
@@ -45,88 +56,150 @@ class Law:
 
     name: str
     parameters: tuple[str, ...]
-    pair: Callable[[Sequence[Floats], Floats], Pair]
+    log_density: Function
+    log_survival: Function
     low: tuple[float, ...]
     high: tuple[float, ...]
     starts: Callable[[Floats, Floats], list[Floats]]
 
-
-def _exponential(p: Sequence[Floats], age: Floats) -> Pair:
-    hazard = age * np.exp(-p[0])
-    return -p[0] - hazard, -hazard
-
-
-def _weibull(p: Sequence[Floats], age: Floats) -> Pair:
-    log_age = np.log(age)
-    z = np.exp(p[0]) * (log_age - p[1])
-    hazard = np.exp(z)
-    return p[0] + z - log_age - hazard, -hazard
+    @property
+    def ages(self) -> tuple[bool, ...]:
+        """Which parameters are logs of ages and move with the unit."""
+        return tuple(name in _AGES for name in self.parameters)
 
 
-def _lognormal(p: Sequence[Floats], age: Floats) -> Pair:
+_AGES = {"log_mean", "log_scale", "log_median", "mu", "log_early_mean"}
+
+
+def _exponential_density(p: Sequence[Floats], x: Floats) -> Floats:
+    return -p[0] - np.exp(x - p[0])
+
+
+def _exponential_survival(p: Sequence[Floats], x: Floats) -> Floats:
+    return -np.exp(x - p[0])
+
+
+def _weibull_density(p: Sequence[Floats], x: Floats) -> Floats:
+    z = np.exp(p[0]) * (x - p[1])
+    return p[0] + z - x - np.exp(z)
+
+
+def _weibull_survival(p: Sequence[Floats], x: Floats) -> Floats:
+    return -np.exp(np.exp(p[0]) * (x - p[1]))
+
+
+def _lognormal_density(p: Sequence[Floats], x: Floats) -> Floats:
+    z = (x - p[1]) * np.exp(-p[0])
+    return -0.5 * z**2 - p[0] - x - 0.5 * _LOG_2PI
+
+
+def _lognormal_survival(p: Sequence[Floats], x: Floats) -> Floats:
     from scipy.special import log_ndtr
 
-    log_age = np.log(age)
-    z = (log_age - p[1]) * np.exp(-p[0])
-    return -0.5 * z**2 - p[0] - log_age - 0.5 * np.log(2 * np.pi), log_ndtr(-z)
+    return np.asarray(log_ndtr((p[1] - x) * np.exp(-p[0])))
 
 
-def _gamma(p: Sequence[Floats], age: Floats) -> Pair:
-    from scipy.special import gammaincc, gammaln
-
-    shape, log_age = np.exp(p[0]), np.log(age)
-    x = np.exp(log_age - p[1])
-    log_density = shape * (log_age - p[1]) - x - gammaln(shape) - log_age
-    return log_density, _log_tail(gammaincc(shape, x), shape, x)
-
-
-def _generalised_gamma(p: Sequence[Floats], age: Floats) -> Pair:
-    """Log sigma, mu, q: Weibull at q = 1, lognormal at 0, gamma at q = sigma."""
-    q = p[2]
-    # near q = 0 the formula loses its digits: a straight line between both sides is exact there
-    near = np.abs(q) < _NEAR_ZERO
-    f, s = _one_gamma(p[0], p[1], np.where(near, _NEAR_ZERO, q), age)
-    if near.any():
-        rows = np.flatnonzero(near)
-        other = _one_gamma(p[0][rows], p[1][rows], np.full(len(rows), -_NEAR_ZERO), age[rows])
-        share = (q[rows] + _NEAR_ZERO) / (2 * _NEAR_ZERO)
-        f[rows] = share * f[rows] + (1 - share) * other[0]
-        s[rows] = share * s[rows] + (1 - share) * other[1]
-    return f, s
-
-
-def _one_gamma(log_sigma: Floats, mu: Floats, q: Floats, age: Floats) -> Pair:
-    from scipy.special import gammainc, gammaincc, gammaln
-
-    log_age = np.log(age)
-    z = (log_age - mu) * np.exp(-log_sigma)
-    shape = q**-2
-    x = shape * np.exp(q * z)
-    log_density = (
-        np.log(np.abs(q)) + shape * np.log(shape) - gammaln(shape) + shape * q * z - x
-    ) - (log_sigma + log_age)
-    above = q > 0
-    survival = np.empty_like(x)
-    survival[above] = gammaincc(shape[above], x[above])
-    survival[~above] = gammainc(shape[~above], x[~above])
-    return log_density, _log_tail(survival, shape, np.where(above, x, np.nan))
-
-
-def _log_tail(survival: Floats, shape: Floats, x: Floats) -> Floats:
-    """Log of a gamma survival, by the first term of its tail where it underflows."""
+def _gamma_density(p: Sequence[Floats], x: Floats) -> Floats:
     from scipy.special import gammaln
 
-    with np.errstate(divide="ignore", invalid="ignore"):
-        tail = (shape - 1) * np.log(x) - x - gammaln(shape)
-        return np.where(survival > 1e-290, np.log(survival), np.fmax(tail, -1e6))
+    shape = np.exp(p[0])
+    return np.asarray(shape * (x - p[1]) - np.exp(x - p[1]) - gammaln(shape) - x)
 
 
-def _early_part(p: Sequence[Floats], age: Floats) -> Pair:
+def _gamma_survival(p: Sequence[Floats], x: Floats) -> Floats:
+    return log_upper(np.exp(p[0]), np.exp(x - p[1]))
+
+
+def _generalised_density(p: Sequence[Floats], x: Floats) -> Floats:
+    """Log sigma, mu, q: Weibull at q = 1, lognormal at 0, gamma at q = sigma."""
+    return _generalised(p, x, noise_density) - p[0] - x
+
+
+def _generalised_survival(p: Sequence[Floats], x: Floats) -> Floats:
+    return _generalised(p, x, noise_survival)
+
+
+def _generalised(
+    p: Sequence[Floats], x: Floats, noise: Callable[[Floats, Floats], Floats]
+) -> Floats:
+    q, z = p[2], (x - p[1]) * np.exp(-p[0])
+    # near q = 0 the formula loses its digits: a straight line between both sides is exact there
+    near = np.abs(q) < NEAR_ZERO
+    out = noise(np.where(near, NEAR_ZERO, q), z)
+    if near.any():
+        rows = np.flatnonzero(near)
+        other = noise(np.full(len(rows), -NEAR_ZERO), z[rows])
+        share = (q[rows] + NEAR_ZERO) / (2 * NEAR_ZERO)
+        out[rows] = share * out[rows] + (1 - share) * other
+    return out
+
+
+def noise_density(q: Floats, z: Floats) -> Floats:
+    """Log density of the generalised gamma's noise, q not near 0."""
+    from scipy.special import gammaln
+
+    shape, y = q**-2.0, q * z
+    top = np.log(np.abs(q)) + shape * (np.log(shape) - 1) - gammaln(shape)
+    return np.asarray(top + shape * (y - np.expm1(y)))
+
+
+def noise_survival(q: Floats, z: Floats) -> Floats:
+    """Log survival of the generalised gamma's noise, q not near 0."""
+    shape = q**-2.0
+    x = shape * np.exp(q * z)
+    out, above = np.empty_like(x), q > 0
+    out[above] = log_upper(shape[above], x[above])
+    out[~above] = log_lower(shape[~above], x[~above])
+    return out
+
+
+def log_upper(shape: Floats, x: Floats) -> Floats:
+    """Log of the upper tail of a gamma law, by its first terms where it underflows."""
+    from scipy.special import gammainc, gammaincc, gammaln
+
+    # the lower tail is quicker, and as exact while the upper is no small rest of it
+    below = gammainc(shape, np.where(x < shape + 1, x, 0.0))
+    rest = np.flatnonzero(~((x < shape + 1) & (below < 0.99)))
+    out = np.log1p(-np.minimum(below, 0.99))
+    if len(rest):
+        k, v = shape[rest], x[rest]
+        share = gammaincc(k, v)
+        # so far out a life is ruled out by any figure: the cap keeps it a number
+        v = np.minimum(v, 1e8)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            tail = k * np.log(v) - v - gammaln(k) - np.log(np.maximum(v - k + 1, 1.0))
+            out[rest] = np.where(share > 1e-290, np.log(share), tail)
+    return np.asarray(out)
+
+
+def log_lower(shape: Floats, x: Floats) -> Floats:
+    """Log of the lower tail of a gamma law, by its first terms where it underflows."""
+    from scipy.special import gammainc, gammaln
+
+    share = gammainc(shape, x)
+    out = np.log(np.where(share > 1e-290, share, 1.0))
+    far = np.flatnonzero(~(share > 1e-290))
+    if len(far):
+        k, v = shape[far], np.maximum(x[far], 1e-300)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            rest = np.log1p(-np.minimum(v / (k + 1), 0.999))
+            out[far] = k * np.log(v) - v - gammaln(k + 1) - rest
+    return np.asarray(out)
+
+
+def _early_density(p: Sequence[Floats], x: Floats) -> Floats:
     """Log odds of an early life, log mean of early lives, log shape and log scale of the rest."""
-    early, rest = _exponential(p[1:2], age), _weibull(p[2:4], age)
-    log_share, log_rest = -np.logaddexp(0.0, -p[0]), -np.logaddexp(0.0, p[0])
-    density = np.logaddexp(log_share + early[0], log_rest + rest[0])
-    return density, np.logaddexp(log_share + early[1], log_rest + rest[1])
+    return np.logaddexp(
+        _exponential_density(p[1:2], x) - np.logaddexp(0.0, -p[0]),
+        _weibull_density(p[2:4], x) - np.logaddexp(0.0, p[0]),
+    )
+
+
+def _early_survival(p: Sequence[Floats], x: Floats) -> Floats:
+    return np.logaddexp(
+        _exponential_survival(p[1:2], x) - np.logaddexp(0.0, -p[0]),
+        _weibull_survival(p[2:4], x) - np.logaddexp(0.0, p[0]),
+    )
 
 
 def _stack(*columns: Floats | float) -> Floats:
@@ -147,7 +220,8 @@ LAWS = {
         Law(
             "exponential",
             ("log_mean",),
-            _exponential,
+            _exponential_density,
+            _exponential_survival,
             _WIDE[:1],
             _WIDE[1:],
             lambda b, mu: [_stack(mu)],
@@ -155,7 +229,8 @@ LAWS = {
         Law(
             "Weibull",
             ("log_shape", "log_scale"),
-            _weibull,
+            _weibull_density,
+            _weibull_survival,
             (_LOG_SHAPE[0], _WIDE[0]),
             (_LOG_SHAPE[1], _WIDE[1]),
             lambda b, mu: [_stack(b, mu)],
@@ -163,7 +238,8 @@ LAWS = {
         Law(
             "lognormal",
             ("log_sigma", "log_median"),
-            _lognormal,
+            _lognormal_density,
+            _lognormal_survival,
             (-4.0, _WIDE[0]),
             (4.0, _WIDE[1]),
             lambda b, mu: [_stack(0.2 - b, mu - 0.4 * np.exp(-b))],
@@ -171,7 +247,8 @@ LAWS = {
         Law(
             "gamma",
             ("log_shape", "log_scale"),
-            _gamma,
+            _gamma_density,
+            _gamma_survival,
             (_LOG_SHAPE[0], _WIDE[0]),
             (6.0, _WIDE[1]),
             lambda b, mu: [_stack(1.3 * b, mu - 1.3 * b)],
@@ -179,7 +256,8 @@ LAWS = {
         Law(
             "generalised gamma",
             ("log_sigma", "mu", "q"),
-            _generalised_gamma,
+            _generalised_density,
+            _generalised_survival,
             (-4.0, _WIDE[0], -3.0),
             (3.0, _WIDE[1], 5.0),
             lambda b, mu: [
@@ -191,7 +269,8 @@ LAWS = {
         Law(
             "Weibull with early part",
             ("log_odds_early", "log_early_mean", "log_shape", "log_scale"),
-            _early_part,
+            _early_density,
+            _early_survival,
             (-9.0, _WIDE[0], _LOG_SHAPE[0], _WIDE[0]),
             (0.0, _WIDE[1], _LOG_SHAPE[1], _WIDE[1]),
             _early_starts,
@@ -203,11 +282,13 @@ LAWS = {
 
 def row_likelihood(law: Law, columns: Sequence[Floats], data: LifeData) -> Floats:
     """Log-likelihood of each life, shape (n,), without its weight; parameters row by row."""
-    density, survival = law.pair(columns, data.age)
-    out = np.where(data.failed, density, survival)
-    if data.entry is not None:
-        late = np.flatnonzero(data.entry > 0)
-        out[late] -= law.pair([c[late] for c in columns], data.entry[late])[1]
+    log_age, out = np.log(data.age), np.empty(len(data.age))
+    with np.errstate(over="ignore", invalid="ignore"):
+        for rows, function in ((data.failed, law.log_density), (~data.failed, law.log_survival)):
+            out[rows] = function([c[rows] for c in columns], log_age[rows])
+        if data.entry is not None:
+            late = np.flatnonzero(data.entry > 0)
+            out[late] -= law.log_survival([c[late] for c in columns], np.log(data.entry[late]))
     return out
 
 
@@ -215,46 +296,3 @@ def log_likelihood(law: Law, at: Floats, data: LifeData) -> Floats:
     """Log-likelihood of each group, shape (g,), at parameters of shape (g, p)."""
     rows = row_likelihood(law, [data.groups.spread(c) for c in at.T], data)
     return data.groups.sum(rows if data.weight is None else rows * data.weight)
-
-
-def fit_law(
-    law: Law,
-    data: LifeData,
-    log_shape: Floats,
-    log_scale: Floats,
-    *,
-    low: Floats | None = None,
-    high: Floats | None = None,
-    starts: list[Floats] | None = None,
-) -> Peak:
-    """Best parameters of a law in every group, from a Weibull fit's.
-
-    Parameters
-    ----------
-    law : Law
-    data : LifeData
-        Lives with exact ages.
-    log_shape, log_scale : ndarray, shape (g,)
-        Of a Weibull fit, or any fair guess.
-    low, high : ndarray, shape (g, p), optional
-        Box, where the law's own, which lies about ``log_scale``, is not meant.
-    starts : list of ndarray, shape (g, p), optional
-        Where to start, if not at the law's own starts.
-    """
-    ages = np.array([name in _AGES for name in law.parameters])
-    walls = [np.asarray(w) + np.where(ages, log_scale[:, None], 0.0) for w in (law.low, law.high)]
-    walls = [own if given is None else given for own, given in zip(walls, (low, high), strict=True)]
-
-    def of(keep: NDArray[np.bool_]) -> Callable[[Floats], Floats]:
-        part = data.take(keep)
-        return lambda at: log_likelihood(law, at, part)
-
-    best: Peak | None = None
-    for start in law.starts(log_shape, log_scale) if starts is None else starts:
-        peak = climb(of, start, walls[0], walls[1])
-        best = peak if best is None else best.better(peak)
-    assert best is not None
-    return best
-
-
-_AGES = {"log_mean", "log_scale", "log_median", "mu", "log_early_mean"}

@@ -17,7 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
 from seallife.life.groups import Floats
-from seallife.life.laws import LAWS, fit_law
+from seallife.life.laws import LAWS
+from seallife.life.lawtops import fit_law
 from seallife.life.lifedata import LifeData, check_level, read_lives
 from seallife.life.result import TableResult, worded_status
 from seallife.life.weibull import fit_weibull

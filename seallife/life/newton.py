@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.groups import Floats, Ints
+from seallife.life.groups import Floats, Ints, binned
 
 __all__ = ["Likelihood", "Spread", "Top", "climb", "cluster_sums", "numbered", "spread_of"]
 
@@ -21,6 +23,7 @@ Likelihood: TypeAlias = Callable[[Floats], tuple[float, Floats, Floats]]
 """Parameters -> log-likelihood, gradient, Hessian."""
 
 _STEPS = 200
+_PIECES = 4_000_000  # numbers of the information of single rows held at once
 _NEAR = 1e-13  # what is left of the log-likelihood where a climb ends
 
 
@@ -109,7 +112,7 @@ class Spread:
     moves: Floats
     clusters: int
 
-    @property
+    @cached_property
     def used(self) -> Floats:
         """Covariance behind the intervals: with clusters, by leaving out one at a time."""
         if self.robust is None:
@@ -141,7 +144,9 @@ class Spread:
         return value, float(fdtrc(k, self.freedom, value / k))
 
 
-def spread_of(information: Floats, scores: Floats, cluster: Ints | None, pieces: Floats) -> Spread:
+def spread_of(
+    information: Floats, scores: Floats, cluster: Ints | None, pieces: Callable[[Ints], Floats]
+) -> Spread:
     """How sure are estimates, from the information and the score of each row?
 
     Parameters
@@ -150,8 +155,8 @@ def spread_of(information: Floats, scores: Floats, cluster: Ints | None, pieces:
     scores : ndarray, shape (n, k)
     cluster : ndarray of int, shape (n,), or None
         Number of the cluster of each row.
-    pieces : ndarray, shape (n, k, k)
-        What each row adds to the information.
+    pieces : callable
+        From rows to what each adds to the information, shape (rows, k, k).
 
     Source
     ------
@@ -159,24 +164,41 @@ def spread_of(information: Floats, scores: Floats, cluster: Ints | None, pieces:
     McCaffrey (2002), Survey Methodology 28, 169-181: the jackknife by cluster, for few of them.
     """
     model: Floats = np.asarray(np.linalg.inv(information), dtype=np.float64)
-    sums, own = scores, pieces
-    if cluster is not None:
-        sums = cluster_sums(scores, cluster)
-        own = cluster_sums(pieces.reshape(len(pieces), -1), cluster).reshape(-1, *model.shape)
-    # pinv: a cluster that alone carries a figure must not make it certain
-    without = np.linalg.pinv(information - own, hermitian=True)
-    moves = np.asarray(np.einsum("gij,gj->gi", without, sums), dtype=np.float64)
+    code = np.arange(len(scores)) if cluster is None else cluster
+    sums = scores if cluster is None else cluster_sums(scores, cluster)
+    order = np.argsort(code, kind="stable")
+    first = np.searchsorted(code[order], np.arange(len(sums) + 1))
+    moves = np.zeros_like(sums)
+    # so many rows at a time that their pieces stay small
+    room = max(1, _PIECES // max(information.size, 1))
+    edges = np.unique(np.append(np.searchsorted(first, np.arange(0, len(code), room)), len(sums)))
+    for start, stop in pairwise(edges.tolist()):
+        rows = order[first[start] : first[stop]]
+        own = np.add.reduceat(pieces(rows), first[start:stop] - first[start], axis=0)
+        moves[start:stop] = _moved(information, model, own, sums[start:stop])
     robust = None
     if cluster is not None:
         robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
     return Spread(model, robust, moves, len(sums))
 
 
+def _moved(information: Floats, model: Floats, own: Floats, sums: Floats) -> Floats:
+    """By how much the top moves in one step without each of some clusters, shape (g, k)."""
+    out = np.empty_like(sums)
+    left = information - own
+    # in units of the whole a cluster adds numbers well below 1: the rest is sound without it
+    root = np.linalg.cholesky(model)
+    sound = ((root.T @ own @ root) ** 2).sum(axis=(1, 2)) < 0.8
+    out[sound] = np.linalg.solve(left[sound], sums[sound][..., None])[..., 0]
+    # pinv: a cluster that alone carries a figure must not make it certain
+    without = np.linalg.pinv(left[~sound], hermitian=True)
+    out[~sound] = np.einsum("gij,gj->gi", without, sums[~sound])
+    return out
+
+
 def cluster_sums(scores: Floats, cluster: Ints) -> Floats:
     """Scores summed over each cluster, shape (g, k)."""
-    out = np.zeros((int(cluster.max()) + 1, scores.shape[1]))
-    np.add.at(out, cluster, scores)
-    return out
+    return binned(scores, cluster, int(cluster.max()) + 1)
 
 
 def numbered(labels: NDArray[np.object_]) -> Ints:

@@ -15,13 +15,14 @@ Cox (1972), JRSS B 34, 187-220; Efron (1977), JASA 72, 557-565; Breslow (1974), 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.groups import Floats, Ints
+from seallife.life.groups import Floats, Ints, binned
 from seallife.life.newton import Top, climb
 
 __all__ = ["RatedLives", "fit_rate"]
@@ -75,13 +76,16 @@ class RatedLives:
                 out[i, rows] = rank[s] + np.searchsorted(own, values[rows], side="right")
         return out[0], out[1]
 
+    @cached_property
+    def _wide(self) -> Floats:
+        return np.column_stack([np.ones(len(self.x)), self.x])
+
     def at_risk(self, values: Floats) -> Floats:
         """Sum of values over the lives at risk at each step, shape (steps, ...)."""
         low, high = self.places
-        total = np.zeros((len(self.steps[0]) + 1, *values.shape[1:]))
-        np.add.at(total, low, values)
-        np.subtract.at(total, high, values)
-        return np.asarray(np.cumsum(total, axis=0)[:-1])
+        count = len(self.steps[0]) + 1
+        change = binned(values, low, count) - binned(values, high, count)
+        return np.asarray(np.cumsum(change, axis=0)[:-1])
 
     def _since(self, per_step: Floats) -> Floats:
         """Sum of a figure of the steps over the time each life was at risk."""
@@ -93,13 +97,11 @@ class RatedLives:
         """Weights, and for each slot the sum of weights and the mean of x over those at risk."""
         w = np.exp(np.clip(self.x @ at, -500, 500))
         step, share = self.slots
-        _, _, where = self.steps
-        dead, moved = np.zeros(len(self.steps[0])), np.zeros((len(self.steps[0]), len(at)))
-        np.add.at(dead, where, w[self.failed])
-        np.add.at(moved, where, (w[:, None] * self.x)[self.failed])
-        whole = self.at_risk(w)[step] - share * dead[step]
-        mean = self.at_risk(w[:, None] * self.x)[step] - share[:, None] * moved[step]
-        return w, whole, mean / whole[:, None]
+        # weights and weighted factors side by side: one pass for both
+        both = w[:, None] * self._wide
+        died = binned(both[self.failed], self.steps[2], len(self.steps[0]))
+        left = self.at_risk(both)[step] - share[:, None] * died[step]
+        return w, left[:, 0], left[:, 1:] / left[:, :1]
 
     def __call__(self, at: Floats) -> tuple[float, Floats, Floats]:
         """Log partial likelihood, gradient and Hessian."""
@@ -129,9 +131,7 @@ class RatedLives:
         died = np.bincount(step, minlength=count)
 
         def by_step(values: Floats) -> Floats:
-            out = np.zeros((count, *values.shape[1:]))
-            np.add.at(out, step, values)
-            return out
+            return binned(values, step, count)
 
         rate, pull = self._since(by_step(per)), self._since(by_step(per[:, None] * mean))
         out = -w[:, None] * (self.x * rate[:, None] - pull)
@@ -142,18 +142,24 @@ class RatedLives:
         out[self.failed] += g[own][:, None] * (x - centre) + wf * tied
         return np.asarray(out)
 
-    def pieces(self, at: Floats) -> Floats:
-        """Return what each life adds to the information, shape (n, p, p)."""
+    def pieces(self, at: Floats) -> Callable[[Ints], Floats]:
+        """What each life adds to the information: from rows to shape (rows, p, p)."""
         w, whole, mean = self.parts(at)
-        step = self.slots[0]
-        count, p = len(self.steps[0]), self.x.shape[1]
-        pull, square = np.zeros((count, p)), np.zeros((count, p, p))
-        np.add.at(pull, step, mean / whole[:, None])
-        np.add.at(square, step, np.einsum("ni,nj->nij", mean, mean) / whole[:, None, None])
+        step, count = self.slots[0], len(self.steps[0])
+        pull = self._since(binned(mean / whole[:, None], step, count))
+        square = binned(np.einsum("ni,nj->nij", mean, mean) / whole[:, None, None], step, count)
+        before = np.concatenate([np.zeros((1, *square.shape[1:])), np.cumsum(square, axis=0)])
         rate = self._since(np.bincount(step, 1 / whole, count).astype(np.float64))
-        cross = np.einsum("ni,nj->nij", self.x, self._since(pull))
-        out = np.einsum("n,ni,nj->nij", rate, self.x, self.x) + self._since(square)
-        return np.asarray(w[:, None, None] * (out - cross - cross.swapaxes(1, 2)))
+        low, high = self.places
+
+        def of(rows: Ints) -> Floats:
+            x = self.x[rows]
+            cross = np.einsum("ni,nj->nij", x, pull[rows])
+            out = np.einsum("n,ni,nj->nij", rate[rows], x, x)
+            out += before[high[rows]] - before[low[rows]]
+            return np.asarray(w[rows, None, None] * (out - cross - cross.swapaxes(1, 2)))
+
+        return of
 
     def trend_information(self, at: Floats, weight: Floats) -> tuple[Floats, Floats]:
         """Information between x and x times a weight per step, and of the latter."""

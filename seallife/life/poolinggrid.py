@@ -28,7 +28,7 @@ __all__ = ["SHAPES", "ClassLikelihoods", "Nodes", "class_likelihoods", "posterio
 SHAPES = (0.05, 50.0)
 """Shapes outside have no weight: no data of lives can show them."""
 
-NODES = 16  # in each direction; they span about 11 standard deviations
+NODES = 16  # in each direction; they span 11 to 18 standard deviations
 _FALL = 16.0  # log density below the top at which a tail is cut: one part in ten million
 _STEP = 0.2  # of log shape between tabulated sums
 _GOLD = 0.6180339887498949
@@ -99,22 +99,31 @@ class Nodes:
 
     Attributes
     ----------
-    log_shape : ndarray, shape (p, NODES, 1)
-    log_scale : ndarray, shape (p, NODES, NODES)
-    weight : ndarray, shape (p, NODES, NODES)
+    log_shape : ndarray, shape (p, k, 1)
+    log_scale : ndarray, shape (p, k, k)
+    weight : ndarray, shape (p, k, k)
         They sum to 1 in each row.
     log_marginal : ndarray, shape (p,)
         Log of the likelihood of the class, integrated over the law.
+    window : ndarray, shape (p, 2)
+        Lower end and width of the log shapes that carry the weight.
     """
 
     log_shape: Floats
     log_scale: Floats
     weight: Floats
     log_marginal: Floats
+    window: Floats
 
 
 def posterior_nodes(
-    classes: ClassLikelihoods, group: NDArray[np.int64], law: Floats, shift: Floats
+    classes: ClassLikelihoods,
+    group: NDArray[np.int64],
+    law: Floats,
+    shift: Floats,
+    *,
+    nodes: int = NODES,
+    window: Floats | None = None,
 ) -> Nodes:
     """Integrate classes over the laws given: row i is class ``group[i]`` under ``law[i]``.
 
@@ -128,10 +137,15 @@ def posterior_nodes(
     shift : ndarray, shape (p,)
         Place of the nodes inside their steps, 0 to 1: the sums do not depend on it, and with
         many laws the nodes of a class lie dense.
+    nodes : int
+        In each direction: 16 are right to 2e-5 of a likelihood at worst, 12 to 6e-4 (3e-5 by root
+        mean square).
+    window : ndarray, shape (p, 2), optional
+        Of the same classes under the same laws, where it was found before.
     """
     row = _Rows(classes, group, law)
-    low, width = _window(row)
-    place = (np.arange(NODES) + shift[:, None]) / NODES
+    low, width = (_window(row) if window is None else window).T
+    place = (np.arange(nodes) + shift[:, None]) / nodes
     a = low[:, None] + width[:, None] * place
     ridge = row.ridge(a)
     tau, omega = row.tau[:, None], ridge.omega
@@ -147,8 +161,8 @@ def posterior_nodes(
             e = np.expm1(-c * end)
             end -= (pull * (e + c * end) + end**2 / 2 - _FALL) / (end - pull * c * e)
     span = right - left
-    inner = np.mod(shift[:, None] + _GOLD * np.arange(NODES), 1.0)
-    x = left[..., None] + span[..., None] * ((np.arange(NODES) + inner[..., None]) / NODES)
+    inner = np.mod(shift[:, None] + _GOLD * np.arange(nodes), 1.0)
+    x = left[..., None] + span[..., None] * ((np.arange(nodes) + inner[..., None]) / nodes)
     y = c[..., None] * x
     fall = pull[..., None] * (np.expm1(-y) + y) + x**2 / 2
     top = ridge.value.max(axis=1)
@@ -160,7 +174,8 @@ def posterior_nodes(
         a[..., None],
         ridge.log_scale[..., None] + tau[..., None] * x + classes.centre[group, None, None],
         weight,
-        top + np.log(total * width / NODES**2),
+        top + np.log(total * width / nodes**2),
+        np.stack((low, width), axis=1),
     )
 
 
@@ -210,8 +225,8 @@ class _Rows:
         )
 
 
-def _window(rows: _Rows) -> tuple[Floats, Floats]:
-    """Lower end and width of the log shapes that carry the weight of each row."""
+def _window(rows: _Rows) -> Floats:
+    """Lower end and width of the log shapes that carry the weight of each row, shape (p, 2)."""
     p = len(rows.r)
     low, high = np.full(p, np.log(SHAPES[0])), np.full(p, np.log(SHAPES[1]))
     grid = np.linspace(0, 1, NODES)
@@ -231,4 +246,4 @@ def _window(rows: _Rows) -> tuple[Floats, Floats]:
         if not len(again):
             break
         active, part = active[again], part.take(again)
-    return low, high - low
+    return np.stack((low, high - low), axis=1)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from seallife.life.groups import Floats
 from seallife.life.poolinggrid import ClassLikelihoods, Nodes, posterior_nodes
 
-__all__ = ["PRIOR_WORDS", "Laws", "find_laws", "nodes_in_blocks"]
+__all__ = ["PRIOR_WORDS", "Laws", "find_laws"]
 
 _MEAN_SHAPE, _MEAN_SPREAD = np.log(1.5), np.array([0.6, 1.5])
 _SPREAD = np.array([0.5, 1.0])
@@ -33,6 +33,7 @@ PRIOR_WORDS = (
 _DEGREES = 5.0
 _FOLDS = np.array([[1, 1, a, b, 1] for a in (1, -1) for b in (1, -1)])
 _BLOCK = 1024  # classes times laws integrated at once
+_NODES = 12  # enough to weigh laws: 3e-5 of a likelihood by root mean square
 _LIMITS = ((-3.0, 3.0), (-60.0, 60.0), (-5.0, 1.0), (-5.0, 1.5), (-2.5, 2.5))
 
 
@@ -47,6 +48,8 @@ class Laws:
         Sum 1.
     shift : ndarray, shape (h,)
         For `posterior_nodes`.
+    window : ndarray, shape (g, h, 2)
+        Of each class under each law, for `posterior_nodes`.
     effective : float
         Number of equally weighted laws that would be worth as much.
     """
@@ -54,18 +57,40 @@ class Laws:
     law: Floats
     weight: Floats
     shift: Floats
+    window: Floats
     effective: float
 
+    def every(self, step: int) -> Laws:
+        """Each so-manieth law: the net is even, so that they stand for all."""
+        some = slice(None, None, step)
+        weight = self.weight[some] / self.weight[some].sum()
+        effective = float(1 / (weight**2).sum())
+        return Laws(self.law[some], weight, self.shift[some], self.window[:, some], effective)
 
-def nodes_in_blocks(
-    classes: ClassLikelihoods, law: Floats, shift: Floats
-) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64], Nodes]]:
-    """Posterior of each class under each law: (class, law, nodes), so many rows at a time."""
-    g = len(classes.failures)
-    rows = np.arange(g * len(law))
+    def blocks(
+        self, classes: ClassLikelihoods
+    ) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64], Nodes]]:
+        """Posterior of each class under each law: (class, law, nodes), so many rows at a time."""
+        for group, which in _blocks(self.window.shape[:2]):
+            yield (
+                group,
+                which,
+                posterior_nodes(
+                    classes,
+                    group,
+                    self.law[which],
+                    self.shift[which],
+                    window=self.window[group, which],
+                ),
+            )
+
+
+def _blocks(size: tuple[int, ...]) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
+    """Class and law of so many rows at a time."""
+    rows = np.arange(size[0] * size[1])
     for start in range(0, len(rows), _BLOCK):
-        group, which = np.divmod(rows[start : start + _BLOCK], len(law))
-        yield group, which, posterior_nodes(classes, group, law[which], shift[which])
+        group, which = np.divmod(rows[start : start + _BLOCK], size[1])
+        yield group, which
 
 
 def find_laws(classes: ClassLikelihoods, log_scale: float, count: int) -> Laws:
@@ -146,14 +171,16 @@ def _weighted(
         law[:, 2:4] = np.log(np.maximum(np.abs(law[:, 2:4]), 1e-9))
     shift = np.mod(np.arange(count) * 0.6180339887498949, 1.0)
     log_z = np.zeros((len(classes.failures), count))
-    for group, which, nodes in nodes_in_blocks(classes, law, shift):
-        log_z[group, which] = nodes.log_marginal
+    window = np.zeros((*log_z.shape, 2))
+    for group, which in _blocks(log_z.shape):
+        nodes = posterior_nodes(classes, group, law[which], shift[which], nodes=_NODES)
+        log_z[group, which], window[group, which] = nodes.log_marginal, nodes.window
     height = log_z.sum(axis=0) + _log_prior(law, log_scale)[0] - np.log(density)
     if not logs:
         height -= law[:, 2:4].sum(axis=1)
     weight = np.exp(height - height.max())
     weight /= weight.sum()
-    return Laws(law, weight, shift, float(1 / (weight**2).sum()))
+    return Laws(law, weight, shift, window, float(1 / (weight**2).sum()))
 
 
 def _net(count: int, dimensions: int) -> Floats:
@@ -183,8 +210,10 @@ def _value_and_slope(
     value, slope = (x[0] for x in _log_prior(law[None], log_scale))
     sd_a, sd_m, r = np.exp(law[2]), np.exp(law[3]), np.tanh(law[4])
     rest = 1 - r**2
-    total, half = float(value), np.full(1, 0.5)
-    for _, _, nodes in nodes_in_blocks(classes, law[None], half):
+    total = float(value)
+    for group, which in _blocks((len(classes.failures), 1)):
+        half = np.full(len(group), 0.5)
+        nodes = posterior_nodes(classes, group, law[None][which], half)
         w = nodes.weight
         u = (nodes.log_shape - law[0]) / sd_a
         v = (nodes.log_scale - law[1]) / sd_m
