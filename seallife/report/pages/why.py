@@ -7,13 +7,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
 import pandas as pd
 
 from seallife.figures.causes import incidence_figure
 from seallife.figures.early import early_figure
 from seallife.figures.life import unit_years
-from seallife.history import share_limits
+from seallife.history.causeshares import cause_shares, failures_with_cost
 from seallife.life.tablefits import NOT_TOLD
 from seallife.report.basis import fit_basis, rate_basis
 from seallife.report.classtable import class_table
@@ -56,31 +55,15 @@ def damage_table(study: Study) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        damage, failures, share_told with limits (of the failures that tell), share_least and
-        share_most (of all failures, the untold taken both ways), failures_known_age, early
-        (of these, within ``early_days``), median_years (age at failure), shape with limits, law.
-        What is not told stands last.
+        damage; the columns of `seallife.history.causeshares.cause_shares`; failures_known_age,
+        early (of these, within ``early_days``), median_years (age at failure), shape with limits,
+        law. What is not told stands last.
     """
     rules = study.settings.rules
-    removals = study.removals.table
-    ended = removals["ended"].replace("unknown", study.lives.unknown_as)
-    said = removals.loc[ended == "failed", "damage"].astype(object)
-    sizes = said.mask(said.isna() | (said == ""), NOT_TOLD).value_counts()
-    untold = int(sizes.pop(NOT_TOLD)) if NOT_TOLD in sizes else 0
-    out = sizes.rename_axis("damage").rename("failures").reset_index()
-    out = out.sort_values(["failures", "damage"], ascending=[False, True], ignore_index=True)
-    told, whole = int(out["failures"].sum()), int(out["failures"].sum()) + untold
-    low, high = share_limits(out["failures"], np.full(len(out), told), rules.level)
-    out = out.assign(
-        share_told=out["failures"] / max(told, 1),
-        share_told_low=low,
-        share_told_high=high,
-        share_least=out["failures"] / max(whole, 1),
-        share_most=(out["failures"] + untold) / max(whole, 1),
+    failures = failures_with_cost(
+        study.removals.table, study.fleet["work_orders"], "damage", study.lives.unknown_as
     )
-    if untold:
-        last = pd.DataFrame({"damage": [NOT_TOLD], "failures": [untold]})
-        out = pd.concat([out, last], ignore_index=True)
+    out = cause_shares(failures, rules.level).rename(columns={"cause": "damage"})
     lives = study.lives.table
     failed = lives[lives["age_known"] & (lives["end"] == "failed")]
     named = failed["damage"].astype(object).mask(failed["damage"] == "", NOT_TOLD)
@@ -144,6 +127,8 @@ def _damage(study: Study, table: pd.DataFrame) -> tuple[Block, ...]:
                 f"{100 * a:.0f} to {100 * b:.0f} %" if t else "–"
                 for a, b, t in zip(table["share_least"], table["share_most"], told, strict=True)
             ],
+            "Of the hours out": _three(table, "hours_out_share", told),
+            "Of the cost": _three(table, "cost_share", told),
             f"Early (≤ {rules.early_days} d), of known age": [
                 f"{e:,} of {n:,}" for e, n in zip(table["early"], known, strict=True)
             ],
@@ -164,7 +149,8 @@ def _damage(study: Study, table: pd.DataFrame) -> tuple[Block, ...]:
             "Read from the words of the work orders, and from codes where the words say nothing; a "
             "code that a site gives to most orders counts as not told. Of all failures: from none "
             "to all of the untold added. Shape: law of this damage alone, other ends as "
-            "withdrawn; above 1 its rate rises with age. Limits of shares: exact, "
+            "withdrawn; above 1 its rate rises with age. Hours out: from the end of the seal's life "
+            "to the pump's return. Limits of shares: exact, of hours and cost by resampling, "
             f"{level_text(rules.level)}, each by itself. {rate_basis(study, 'MTBF')}",
             table,
             shown=shown,
