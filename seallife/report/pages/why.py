@@ -149,8 +149,8 @@ def _damage(study: Study, table: pd.DataFrame) -> tuple[Block, ...]:
             "Read from the words of the work orders, and from codes where the words say nothing; a "
             "code that a site gives to most orders counts as not told. Of all failures: from none "
             "to all of the untold added. Shape: law of this damage alone, other ends as "
-            "withdrawn; above 1 its rate rises with age. Hours out: from the end of the seal's life "
-            "to the pump's return. Limits of shares: exact, of hours and cost by resampling, "
+            "withdrawn; above 1 its rate rises with age. Hours out: from the end of the seal's "
+            "life to the pump's return. Limits of shares: exact, of hours and cost by resampling, "
             f"{level_text(rules.level)}, each by itself. {rate_basis(study, 'MTBF')}",
             table,
             shown=shown,
