@@ -10,27 +10,25 @@ from functools import cached_property
 
 import pandas as pd
 
-from seallife.answers import LifeAnswers
 from seallife.changes import Changes, name_upgrades, read_changes
 from seallife.checks import Checks, check_fleet
 from seallife.classes import Classes, assign_classes, load_class_rules
 from seallife.clocks import RunClock, build_clock
 from seallife.events import Removals, find_removals
 from seallife.findings import join_findings, make_findings
-from seallife.history.agerates import age_rates
-from seallife.history.early import EarlyStretches, early_stretches
 from seallife.history.mtbr import MtbrHistory, mtbr_history
-from seallife.history.target import TargetForecast, forecast_target
 from seallife.intake import Fleet, Progress, silent
 from seallife.ledger import build_ledger
 from seallife.life.fits import LifeFits
 from seallife.life.todate import SealsToDate, seals_to_date
+from seallife.lifeanswers import LifeAnswers
 from seallife.lives import LifeTable, build_lives
 from seallife.observation import Observation, observe
 from seallife.outages import time_ahead
 from seallife.register import Register, build_register
 from seallife.serials import name_exchanges
 from seallife.settings import Settings
+from seallife.trendanswers import TrendAnswers
 
 __all__ = ["Study", "run_study"]
 
@@ -76,25 +74,9 @@ class Study:
         return seals_to_date(self.lives.table, ahead, clock=self.life.clock, level=rules.level)
 
     @cached_property
-    def target(self) -> TargetForecast:
-        """Where MTBF and MTBR will stand at a date ahead, and whether the target will be met."""
-        rules = self.settings.rules
-        return forecast_target(
-            self.lives.table,
-            self.clock,
-            age_rates(self.lives.table),
-            self.history.monthly,
-            until=None if rules.target_date is None else pd.Timestamp(rules.target_date),
-            target_mtbf_years=rules.target_mtbf_years,
-            target_mtbr_years=rules.target_mtbr_years,
-            level=rules.level,
-        )
-
-    @cached_property
-    def early(self) -> EarlyStretches:
-        """Whether seals were fitted worse at some time, by site."""
-        rules = self.settings.rules
-        return early_stretches(self.lives, rules.early_days, rules.level)
+    def trends(self) -> TrendAnswers:
+        """Whether things get better, where not, and whether changes worked."""
+        return TrendAnswers(self.fleet, self.removals, self.lives, self.clock, self.history)
 
     @property
     def fits(self) -> LifeFits:

@@ -56,7 +56,7 @@ def test_later_renewals_are_as_good_as_earlier_ones(demo_study: Study) -> None:
 
 def test_the_year_of_bad_fitting_is_found_and_no_other(demo_study: Study) -> None:
     """Story S4: installations at Skarrow Point from January to November 2021."""
-    rows = demo_study.early.table.set_index("site")
+    rows = demo_study.trends.early.table.set_index("site")
     there, elsewhere = rows.loc["Skarrow Point"], rows.loc["Merrowfen"]
     assert there["verdict"] == "more than chance"
     assert there["first"] <= pd.Timestamp("2021-05-01")

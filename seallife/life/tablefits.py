@@ -1,6 +1,6 @@
 """The models of seal life, asked of a table of lives: one clock, one class column.
 
-In: the life table. Out: the result of each model. Next: `seallife.answers`.
+In: the life table. Out: the result of each model. Next: `seallife.lifeanswers`.
 
 A failure known only to an interval counts at its middle here; `seallife.life.fits` takes the
 interval as it is. A life of unknown age keeps its class but weighs nothing.

@@ -14,8 +14,8 @@ from seallife.figures.ageratio import age_ratio_figure
 from seallife.figures.history import Span, monthly_figure, rolling_figure, rolling_panels
 from seallife.history import expected_counts
 from seallife.report.basis import group_row, rate_basis
-from seallife.report.exhibit import Block, Exhibit, Text
-from seallife.report.format import date_text, interval, level_text, share
+from seallife.report.exhibit import Block, Exhibit, Points, Text
+from seallife.report.format import count, date_text, interval, level_text, share
 from seallife.report.pages.year import verdict_texts
 
 if TYPE_CHECKING:
@@ -69,6 +69,7 @@ def build(study: Study) -> tuple[Block, ...]:
     blocks += _at_equal_ages(study)
     blocks.append(_target(study))
     expected = expected_counts(group_row(history.monthly), history.level)
+    blocks.append(Points("What the months show beyond chance", _signals(study)))
     if len(expected):
         blocks.append(_months(study, expected, outages, marked))
     blocks.append(_verdicts(study))
@@ -102,7 +103,7 @@ def _at_equal_ages(study: Study) -> tuple[Block, ...]:
 
 def _target(study: Study) -> Exhibit:
     """Where MTBF and MTBR will stand, and whether the target will be met."""
-    forecast = study.target
+    forecast = study.trends.target
     table = forecast.table
     given = table["target_years"].notna()
     shown: dict[str, list[str]] = {
@@ -144,6 +145,38 @@ def _spans(
 ) -> list[str]:
     three = zip(table[name], *(table[x] for x in limits), strict=True)
     return [interval(v, a, b, decimals=decimals) for v, a, b in three]
+
+
+def _signals(study: Study) -> tuple[str, ...]:
+    """Months out of line and long runs, whole fleet and sites."""
+    out = []
+    signals = study.trends.signals
+    sites = [g for g in signals if g != "all"]
+    for group, chart in signals.items():
+        if group != "all" and len(sites) == 1:
+            continue
+        name = "Whole fleet" if group == "all" else group
+        found = chart.table[chart.table["verdict"] == "more than chance"]
+        if (chart.table["verdict"] == "cannot tell yet").all():
+            out.append(f"{name}: cannot tell yet. {chart.table['message'].iloc[0]}")
+        elif found.empty:
+            out.append(f"{name}: no month and no run of months stands out.")
+        for r in found.to_dict("records"):
+            when = f"{r['first']:%B %Y}"
+            if r["months"] > 1:
+                when += f" to {r['last']:%B %Y}, {r['months']} months in a row"
+            side = {"run above": "each above", "run below": "each below"}.get(
+                r["signal"], "against"
+            )
+            out.append(
+                f"{name}, {when}: {count(r['failures'], 'failure')}, {side} what is expected "
+                f"({r['expected']:.1f} in all; p = {r['p']:.2g})."
+            )
+    out.append(
+        "Held against what is expected of the seals' classes and ages; of charts without a change "
+        f"at most {1 - study.history.level:.0%} show a signal."
+    )
+    return tuple(out)
 
 
 def outage_spans(study: Study) -> tuple[Span, ...]:

@@ -12,7 +12,6 @@ import pandas as pd
 from seallife.figures.causes import incidence_figure
 from seallife.figures.early import early_figure
 from seallife.figures.life import unit_years
-from seallife.history.causeshares import cause_shares, failures_with_cost
 from seallife.life.tablefits import NOT_TOLD
 from seallife.report.basis import fit_basis, rate_basis
 from seallife.report.classtable import class_table
@@ -60,10 +59,7 @@ def damage_table(study: Study) -> pd.DataFrame:
         law. What is not told stands last.
     """
     rules = study.settings.rules
-    failures = failures_with_cost(
-        study.removals.table, study.fleet["work_orders"], "damage", study.lives.unknown_as
-    )
-    out = cause_shares(failures, rules.level).rename(columns={"cause": "damage"})
+    out = study.trends.causes.rename(columns={"cause": "damage"})
     lives = study.lives.table
     failed = lives[lives["age_known"] & (lives["end"] == "failed")]
     named = failed["damage"].astype(object).mask(failed["damage"] == "", NOT_TOLD)
@@ -177,7 +173,7 @@ def _three(table: pd.DataFrame, column: str, told: pd.Series[bool]) -> list[str]
 def _early(study: Study) -> tuple[Block, ...]:
     """Early failures by class and by the quarter fitted."""
     rules = study.settings.rules
-    stretches = study.early
+    stretches = study.trends.early
     found = stretches.table[stretches.table["verdict"] == "more than chance"]
     points = tuple(
         f"{r['site']}: of {count(r['installs_in'], 'seal')} fitted from {r['first']:%B %Y} to "
