@@ -70,7 +70,7 @@ def test_causes_differ_in_dash_and_are_named_with_their_failures():
 
 
 def test_names_at_line_ends_stand_apart():
-    notes = [a for a in incidence_figure(two_classes()).layout.annotations if a.x == 1.14]
+    notes = [a for a in incidence_figure(two_classes()).layout.annotations if a.xshift == 34]
     by_panel = pd.DataFrame({"panel": [a.yref for a in notes], "y": [a.y for a in notes]})
     for _, panel in by_panel.groupby("panel"):
         assert np.diff(np.sort(panel["y"])).min() >= 0.129
@@ -96,7 +96,7 @@ def test_caption_names_clock_level_and_counts():
     assert any("years of running" in t and "90 % interval" in t for t in texts(figure))
     assert any("calendar years" in t for t in texts(incidence_figure(seen, unit="d")))
     plain = incidence_figure(seen, unit="km")
-    assert any(t.startswith("km;") for t in texts(plain))
+    assert any(t.startswith("age in km;") for t in texts(plain))
     assert plain.layout.xaxis.tickvals[-1] >= seen.table["oldest_age"].max()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import lifesets
 import numpy as np
 import pytest
 from studies import grids, hostile, no_failures, two_sites
@@ -16,16 +17,27 @@ def test_steps_are_the_kaplan_meier_curve_in_years() -> None:
     solid, thin = lines["BATCH 1 Kaplan-Meier"], lines["BATCH 1 Kaplan-Meier, few at risk"]
     curve = fits.curves.curves
     curve = curve[curve["group"] == "BATCH 1"]
-    x, y = np.r_[solid.x[:-1], thin.x], np.r_[solid.y[:-1], thin.y]
+    x, y = np.r_[solid.x[:-1], thin.x[1:]], np.r_[solid.y[:-1], thin.y[1:]]
     np.testing.assert_allclose(x[1:-1], curve["age"] / 365.25, atol=1e-4)
     np.testing.assert_allclose(y[1:-1], curve["survival"], atol=1e-5)
     assert y[0] == 1
     assert solid.line.shape == thin.line.shape == "hv"
-    # The solid line goes up to the first step with fewer than five at risk, not down it.
-    first = curve[curve["at_risk"] < 5].iloc[0]
-    assert solid.x[-1] == thin.x[0] == pytest.approx(first["age"] / 365.25, abs=1e-4)
-    assert solid.y[-1] == solid.y[-2]
     assert (thin.line.dash, solid.line.dash) == ("dot", "solid")
+    # The lines meet, where fewer than five are at risk for the first time.
+    assert (solid.x[-1], solid.y[-1]) == (thin.x[0], thin.y[0])
+    assert solid.y[-1] == solid.y[-2]
+    around = fits.curves.at((thin.x[0] + np.array([-0.001, 0.001])) * 365.25)
+    before, after = around.loc[around["group"] == "BATCH 1", "at_risk"]
+    assert before >= 5 > after
+
+
+def test_limits_hold_to_the_next_failure_even_where_that_has_none() -> None:
+    fits = lifesets.fits()
+    band = next(t for t in survival_figure(fits).data if t.name == "FEW interval")
+    curve = fits.curves.curves
+    last = curve[curve["group"] == "FEW"].iloc[-1]
+    assert np.isnan(last["low"])
+    assert max(band.x) == pytest.approx(last["age"] / 8766, abs=1e-4)
 
 
 def test_a_class_without_failures_has_its_lower_limit_drawn() -> None:
@@ -35,6 +47,32 @@ def test_a_class_without_failures_has_its_lower_limit_drawn() -> None:
     band = drawn[f"{none} interval"]
     low = np.array([v for v in band.y if v is not None], dtype=float)
     assert 0 < low[np.isfinite(low)].min() < 1
+
+
+def test_bound_without_failures_holds_up_to_each_age_and_is_dotted_where_few_are_watched() -> None:
+    fits = lifesets.fits()
+    drawn = {t.name: t for t in survival_figure(fits).data}
+    band = drawn["NONE interval"]
+    half = len(band.x) // 2
+    ages, low = np.array(band.x[half:])[::-1], np.array(band.y[half:])[::-1]
+    middle = (ages[:-1] + ages[1:]) / 2
+    steps = np.diff(ages) > 1e-3
+    seen = fits.curves.running(middle[steps] * 8766).set_index("group")
+    np.testing.assert_allclose(low[:-1][steps], seen.loc["NONE", "low"], atol=1e-5)
+    assert set(band.y[:half]) == {1.0}
+    thin = drawn["NONE Kaplan-Meier, few at risk"]
+    at = fits.curves.at([(thin.x[0] + 0.01) * 8766]).set_index("group")
+    assert at.loc["NONE", "at_risk"] < 5
+
+
+def test_steps_end_where_a_risk_set_emptied() -> None:
+    fits = lifesets.fits()
+    figure = survival_figure(fits)
+    drawn = {t.name: t for t in figure.data}
+    thin = drawn["EMPTIED Kaplan-Meier, few at risk"]
+    assert thin.x[-1] == pytest.approx(5_000 / 8766, abs=1e-4)
+    assert thin.y[-1] == 0
+    assert "risk set emptied:<br>steps end" in [a.text for a in figure.layout.annotations]
 
 
 def test_dashed_line_is_the_weibull_law_to_the_oldest_seal_and_no_further() -> None:

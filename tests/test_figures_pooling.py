@@ -86,3 +86,10 @@ def test_markup_in_names_is_text(result):
 def test_bad_requests_are_refused(result, bad):
     with pytest.raises(InputError):
         pooling_figure(result, **bad)
+
+
+def test_shape_1_is_marked_and_the_axis_has_ticks(result):
+    figure = pooling_figure(result, "shape")
+    assert list({t.name: t for t in figure.data}["shape 1"].x) == [1.0, 1.0]
+    assert len(figure.layout.xaxis.tickvals) >= 3
+    assert "shape 1" not in {t.name for t in pooling_figure(result).data}

@@ -44,7 +44,7 @@ def test_both_ends_are_in_words_and_tell_lives_from_rates() -> None:
     rates = time_ratio_figure(fitted(fit_cox_factors))
     assert {"◀ lower rate", "higher rate ▶"} <= set(texts(rates))
     assert "failure rate" in rates.layout.xaxis.title.text
-    assert "ratio (80%)" in texts(time_ratio_figure(fitted(level=0.8)))
+    assert "ratio (80 %)" in texts(time_ratio_figure(fitted(level=0.8)))
 
 
 def test_a_row_without_a_ratio_says_so_and_markup_is_text() -> None:
@@ -79,3 +79,19 @@ def test_no_factor_at_all_is_drawn_too(rows: int) -> None:
     t = sample(3)
     result = fit_weibull_factors(t["age"], t["failed"], pd.DataFrame({"a": t["a"]}).iloc[:, :rows])
     assert len(time_ratio_figure(result).layout.yaxis.ticktext or ()) == rows
+
+
+def test_a_ratio_far_out_is_on_the_axis_and_long_names_have_two_lines() -> None:
+    t = sample(2, n=200)
+    t["failed"] = True
+    values = t[["b"]].rename(columns={"b": "a factor of a very long name"})
+    age = t["age"] * 20.0 ** values.iloc[:, 0]
+    result = fit_weibull_factors(age, t["failed"], values)
+    ratio = result.table["ratio"].iloc[0]
+    assert ratio > 8
+    figure = time_ratio_figure(result)
+    mark = next(trace for trace in figure.data if trace.mode == "markers")
+    low, high = 10 ** np.array(figure.layout.xaxis.range)
+    assert low < mark.x[0] == ratio < high
+    assert "<br>" in figure.layout.yaxis.ticktext[0]
+    assert f"{ratio:.3g}" in next(t for t in texts(figure) if t.startswith(f"{ratio:.3g}"))

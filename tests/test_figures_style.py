@@ -5,7 +5,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from seallife.figures.style import LEAD, OTHER, band, draw, faint, label, line, panel_axes, plain
+from seallife.figures.style import (
+    LEAD,
+    OTHER,
+    band,
+    draw,
+    faint,
+    label,
+    line,
+    log_ticks,
+    panel_axes,
+    plain,
+    points,
+)
 
 
 def test_a_figure_carries_our_template_and_leaves_plotlys_default_alone() -> None:
@@ -41,6 +53,13 @@ def test_band_of_steps_holds_each_level_to_the_next_age() -> None:
     assert trace["y"][:5] == [6, 6, 5, 5, 4]
 
 
+def test_band_of_steps_holds_its_last_level_to_where_the_next_is_missing() -> None:
+    low, high = np.array([1.0, np.nan, 3.0]), np.array([2.0, np.nan, 4.0])
+    trace = band([0.0, 5.0, 6.0], low, high, "b", step=True)
+    assert trace["x"] == [0, 5, 5, 5, 5, 0, None, 6, 6]
+    assert trace["y"] == [2, 2, 2, 1, 1, 1, None, 4, 3]
+
+
 def test_band_over_months_has_dates_plotly_reads() -> None:
     months = np.array(["2020-01-01", "2020-02-01"], dtype="datetime64[ns]")
     assert band(months, np.ones(2), 2 * np.ones(2), "b")["x"][0] == "2020-01-01"
@@ -72,3 +91,28 @@ def test_lead_and_other_differ_in_grey_by_dash_and_marker_and_not_only_hue() -> 
 
 def test_label_has_no_arrow() -> None:
     assert label("t", 0, 1, xref="paper")["showarrow"] is False
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "ticks"),
+    [
+        (0, 1, [1, 2, 5, 10]),
+        (-1, 3, [0.1, 1, 10, 100, 1000]),
+        (np.log10(0.66), np.log10(2), [0.7, 1, 1.5, 2]),
+        (np.log10(0.9), np.log10(1.3), [1, 1.2, 0.9]),
+    ],
+)
+def test_short_log_axes_have_ticks_too(low: float, high: float, ticks: list[float]) -> None:
+    found = log_ticks(low, high)
+    assert set(np.round(ticks, 9)) <= set(np.round(found, 9))
+    assert 3 <= len(found) <= 8
+    assert len(log_ticks(low, high, least=1)) <= len(found)
+
+
+def test_figure_carries_its_words_and_marks_their_rim() -> None:
+    mark = points([1], [2], "a", colour=OTHER, symbol="diamond", hoverinfo="skip")
+    figure = draw([mark], {}, alt="a <b> in words")
+    assert figure.layout.meta == {"alt": "a <b> in words"}
+    assert figure.data[0].marker.line.color == OTHER
+    assert figure.data[0].marker.color == "white"
+    assert draw([mark], {}).layout.meta is None

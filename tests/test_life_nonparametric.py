@@ -205,3 +205,70 @@ def test_bad_requests_are_refused(bad):
 def test_bad_questions_are_refused(ask):
     with pytest.raises(InputError):
         ask(life.kaplan_meier([1, 2], [1, 1]))
+
+
+def test_before_the_first_failure_the_limit_rests_on_the_fewest_watched() -> None:
+    # two from new to 10 and 20, one from 15 to 30: at risk 2, 1, 2, 1
+    curves = life.kaplan_meier([10, 20, 30], [0, 0, 0], entry_age=[0, 0, 15])
+    at = curves.running([5, 10, 12, 16, 25, 31])
+    np.testing.assert_allclose(at["low"], [*[0.05**0.5] * 2, *[0.05] * 3, np.nan])
+    np.testing.assert_allclose(at["high"], [1, 1, 1, 1, 1, np.nan])
+    assert at["at_risk"].tolist() == [2, 2, 1, 2, 1, 0]
+    # nobody between 10 and 15: then it may have happened there
+    gap = life.kaplan_meier([10, 30], [0, 0], entry_age=[0, 15]).running([9, 12, 20])
+    np.testing.assert_allclose(gap["low"], [0.05, 0, 0])
+
+
+def test_after_a_failure_running_is_the_curve_itself() -> None:
+    curves = life.kaplan_meier([10, 20, 30, 40], [1, 0, 1, 0], start=5)
+    ages = [6, 10, 25, 35]
+    plain, seen = curves.at(ages), curves.running(ages)
+    np.testing.assert_allclose(seen["low"][1:], plain["low"][1:])
+    np.testing.assert_allclose(seen["high"][1:], plain["high"][1:])
+    np.testing.assert_allclose(seen.loc[0, ["low", "high"]].astype(float), [0.05**0.25, 1])
+    assert curves.running([]).empty
+
+
+def test_a_bound_without_failures_covers_where_few_were_watched_early() -> None:
+    """Half fail at age 1, where three are watched: the bound then says so in 90 % and more."""
+    rng = np.random.default_rng(0)
+    sets, truth, wrong = 2_000, 0.5, 0
+    for _ in range(sets):
+        early = rng.random(3) < truth
+        if not early.any():
+            entry, age = np.r_[0.0, 0, 0, np.full(9, 2.0)], np.r_[np.full(3, 4.0), np.full(9, 5.0)]
+            low = life.kaplan_meier(age, np.zeros(12), entry_age=entry).running([3.0])["low"][0]
+            wrong += low > truth
+    assert wrong / sets <= 0.05
+
+
+def test_plotting_positions_are_the_middles_of_the_steps() -> None:
+    # Hazen (1914): (i - 1/2) / n of complete lives, by hand
+    curves = life.kaplan_meier(np.arange(1.0, 11), np.ones(10))
+    at = curves.plotting_positions()
+    np.testing.assert_allclose(at["failed"], (np.arange(1, 11) - 0.5) / 10)
+    np.testing.assert_allclose(at["low"][:-1], 1 - curves.high[:-1])
+    assert np.isnan(at["low"].iloc[-1])
+    # censored and late: S 1, 3/4, 3/8, 0 at 10, 20, 40
+    late = life.kaplan_meier([10, 15, 20, 40, 30], [1, 0, 1, 1, 0], entry_age=[0, 0, 0, 0, 18])
+    np.testing.assert_allclose(late.survival, [3 / 4, 1 / 2, 0])
+    np.testing.assert_allclose(late.plotting_positions()["failed"], [1 / 8, 3 / 8, 3 / 4])
+
+
+def test_plotting_positions_end_where_a_risk_set_emptied() -> None:
+    group = ["a"] * 4 + ["b"] * 2
+    curves = life.kaplan_meier(
+        [2, 5, 10, 12, 3, 4], np.ones(6), group=group, entry_age=[0, 0, 9, 9, 0, 0]
+    )
+    at = curves.plotting_positions().set_index("group")["failed"]
+    np.testing.assert_allclose(at["a"], [0.25, np.nan, np.nan, np.nan])
+    np.testing.assert_allclose(at["b"], [0.25, 0.75])
+
+
+def test_ages_for_a_band_span_failures_to_the_oldest() -> None:
+    curves = life.kaplan_meier([10, 1000, 500, 9_999], [1, 1, 1, 0], group=["a", "a", "b", "none"])
+    ages = curves.band_ages(5)
+    assert (ages[0], ages[-1]) == (10, 1000)
+    assert 500 in ages
+    assert (np.diff(ages) > 0).all()
+    assert len(life.kaplan_meier([1, 2], [0, 0]).band_ages()) == 0

@@ -10,21 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from seallife.errors import InputError
 from seallife.figures.life import round_up, thinned
-from seallife.figures.style import (
-    GREY,
-    INK,
-    LEAD,
-    OTHER,
-    band,
-    draw,
-    label,
-    line,
-    panel_axes,
-    plain,
-)
-from seallife.schema import DAYS_PER_YEAR, HOURS_PER_YEAR
+from seallife.figures.panels import CLOCKS, at_risk_row, foot, grid, head, inside, place_of
+from seallife.figures.style import GREY, LEAD, OTHER, band, draw, label, line, plain
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
@@ -38,10 +26,9 @@ Floats = npt.NDArray[np.float64]
 # Dash and name tell the causes apart in grey, colour beside them.
 _STYLES = ((LEAD, "solid"), (OTHER, "dash"), ("#006B4F", "dot"), ("#7A4B94", "dashdot"))
 _FEW_AT_RISK = 5
-_CLOCKS = {
-    "h": (HOURS_PER_YEAR, "years of running (8,766 h)"),
-    "d": (DAYS_PER_YEAR, "calendar years"),
-}
+_ENOUGH = 5  # failures of a class that may stretch the age axis
+_LONGEST = 18  # characters of a cause beside its line
+_WIDE = 600  # px of a page for which names and panels are laid out
 
 
 def incidence_figure(incidence: Incidence, *, unit: str = "h", columns: int = 2) -> Figure:
@@ -67,25 +54,26 @@ def incidence_figure(incidence: Incidence, *, unit: str = "h", columns: int = 2)
     InputError
         If ``columns`` is below 1.
     """
-    if columns < 1:
-        raise InputError(f"is {columns!r}", where="columns", hint="give 1 or more")
-    year, clock = _CLOCKS.get(unit, (1.0, plain(unit)))
+    year, clock = CLOCKS.get(unit, (1.0, plain(unit)))
     table = incidence.table
     columns = min(columns, max(len(table), 1))
-    rows = -(-len(table) // columns)
     oldest = table["oldest_age"].to_numpy(dtype=float) / year
-    end = round_up(float(np.nanmax(oldest, initial=0.0)))
+    # A class of few failures may hold one very old seal; the others would shrink beside it.
+    some = table["failures"].to_numpy() >= _ENOUGH
+    end = round_up(float(np.nanmax(oldest[some] if some.any() else oldest, initial=0.0)))
     ticks = np.linspace(0, end, 5)
     at_risk = _at_risk(incidence, ticks * year)
     drawn, left_out = _chosen(incidence)
     curves = [_curve(incidence, i, oldest[i], year) for i in range(len(table))]
     top = _top(curves, drawn)
-    spots = panel_axes(len(table), columns, gap_x=0.3, gap_y=0.42 / max(rows, 1))
+    under = _legend(incidence, clock, left_out)
+    right = _room(incidence, drawn)
+    beside = min((right + 16) / (_WIDE - 66 - right), 0.5)
+    spots, height, margin = grid(len(table), columns, 130, len(under), beside=beside)
     traces: list[dict[str, Any]] = []
-    notes: list[dict[str, Any]] = []
+    notes: list[dict[str, Any]] = [foot(under)]
     signs: list[dict[str, Any]] = []
-    bottom = 92 + (18 if left_out else 0)
-    layout: dict[str, Any] = {"margin": {"l": 66, "r": 176, "t": 42, "b": bottom}}
+    layout: dict[str, Any] = {"margin": margin | {"r": right}}
     for i, (k, x, y) in enumerate(spots):
         here = {"xaxis": f"x{k}", "yaxis": f"y{k}"}
         name = plain(table["group"].iloc[i])
@@ -103,18 +91,17 @@ def incidence_figure(incidence: Incidence, *, unit: str = "h", columns: int = 2)
             "range": [0, top * 1.02],
             "tickvals": [0, top / 2, top],
             "ticktext": ["0", f"{100 * top / 2:g} %", f"{100 * top:g} %"],
-            "showticklabels": i % columns == 0,
+            "showticklabels": x[0] == 0,
         }
-        if i % columns == 0:
+        if x[0] == 0:
             layout[f"yaxis{k}"]["title"] = {"text": "failed from"}
-        place = {"xref": f"x{k} domain", "yref": f"y{k} domain"}
+        place = place_of(k)
         notes += _head(table.iloc[i], name, place)
         words, samples = _ends(incidence, i, curves[i], drawn, top, place)
         notes, signs = notes + words, signs + samples
-        notes += _below(ticks, at_risk[i], place)
-    notes += _caption(incidence, clock, left_out)
+        notes += at_risk_row(ticks[1:] / end, at_risk[i][1:], place)
     layout["shapes"] = signs
-    return draw(traces, layout, notes=notes, height=26 + bottom + 205 * rows)
+    return draw(traces, layout, notes=notes, height=height)
 
 
 def _at_risk(incidence: Incidence, ages: Floats) -> Floats:
@@ -207,18 +194,12 @@ def _traces(
 
 
 def _head(row: Any, name: str, place: dict[str, str]) -> list[dict[str, Any]]:
-    """Name and counts above a panel."""
-    n, failures = float(row["n"]), float(row["failures"])
-    lives = "life" if n == 1 else "lives"
-    plural = "failure" if failures == 1 else "failures"
-    text = f"<b>{name}</b><br>{n:,.0f} {lives}, {failures:,.0f} {plural}"
-    corner = {"xanchor": "left", "yanchor": "bottom", "yshift": 2, "align": "left"}
-    notes = [label(text, 0, 1, **corner, **place)]
-    if row["status"] in ("no lives", "no failures"):
-        notes.append(label(row["status"], 0.5, 0.5, font={"size": 12, "color": GREY}, **place))
-    if row["status"] == "risk set emptied":
-        said = "risk set emptied: wrong from there on"
-        notes.append(label(said, 0.5, 0.94, font={"size": 11, "color": GREY}, **place))
+    """Name and counts above a panel, words in it where there is nothing to see."""
+    status = str(row["status"])
+    marked = f"{name}: {status}" if status == "risk set emptied" else name
+    notes = [head(row, marked, place)]
+    if status in ("no lives", "no failures"):
+        notes.append(inside(status, place))
     return notes
 
 
@@ -255,33 +236,31 @@ def _ends(
         above = wanted[j] - room
     samples = []
     for (_, colour, dash, k), y in zip(ends, wanted, strict=True):
-        text = f"{plain(incidence.causes[k], 18)} ({count[k]:,.0f})"
-        font = {"size": 12, "color": colour}
-        notes.append(label(text, 1.14, y, xanchor="left", yanchor="middle", font=font, **place))
+        text = f"{plain(incidence.causes[k], _LONGEST)} ({count[k]:,.0f})"
+        font = {"size": 11, "color": colour}
+        corner = {"xanchor": "left", "yanchor": "middle", "xshift": 34}
+        notes.append(label(text, 1, y, font=font, **corner, **place))
         stroke = {"color": colour, "dash": dash, "width": 2}
-        samples.append({"type": "line", "x0": 1.02, "x1": 1.13, "y0": y, "y1": y, "line": stroke})
+        pixels = {"xsizemode": "pixel", "xanchor": 1, "x0": 4, "x1": 31}
+        samples.append({"type": "line", "y0": y, "y1": y, "line": stroke, **pixels})
     return notes, [sample | place for sample in samples]
 
 
-def _below(ticks: Floats, at_risk: Floats, place: dict[str, str]) -> list[dict[str, Any]]:
-    """Row of seals at risk below a panel."""
-    font = {"size": 11, "color": GREY}
-    where = {"xanchor": "center", "yanchor": "top", "yshift": -20, "font": font}
-    return [
-        label(f"{number:,.0f}", tick / ticks[-1], 0, **where, **place)
-        for tick, number in zip(ticks[1:], at_risk[1:], strict=True)
-    ]
+def _room(incidence: Incidence, drawn: list[int]) -> int:
+    """Room for the names beside a panel [px]."""
+    longest = max((len(plain(incidence.causes[k], _LONGEST)) for k in drawn), default=0)
+    return 38 + round(5.8 * (longest + 5))
 
 
-def _caption(incidence: Incidence, clock: str, left_out: list[str]) -> list[dict[str, Any]]:
+def _legend(incidence: Incidence, clock: str, left_out: list[str]) -> list[str]:
     """Clock, level and what the signs mean, below all panels."""
     level = f"{100 * incidence.level:g} %"
     lines = [
-        f"{clock}; grey figures: seals at risk at that age",
+        f"age in {clock}; grey figures: seals at risk at that age",
         f"bands: {level} interval; in brackets: failures; thin: fewer than {_FEW_AT_RISK} at risk",
     ]
+    if (incidence.table["status"] == "risk set emptied").any():
+        lines.append("risk set emptied: once all at risk had failed, the lines are wrong")
     if left_out:
         lines.append(f"not drawn: {', '.join(left_out)}")
-    font = {"size": 13, "color": INK}
-    where = {"xref": "paper", "yref": "paper", "yanchor": "top", "yshift": -44, "font": font}
-    return [label("<br>".join(lines), 0.5, 0, **where)]
+    return lines

@@ -9,17 +9,20 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from seallife.figures.life import axis_words, no_fit_words, unit_years
-from seallife.figures.style import GREY, LEAD, OTHER, draw, label, line, log_ticks, plain
+from seallife.figures.style import GREY, LEAD, OTHER, draw, label, line, log_ticks, plain, points
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
     from seallife.life.fits import LifeFits
 
-__all__ = ["life_forest", "rate_forest"]
+__all__ = ["interval_marks", "life_forest", "rate_forest"]
+
+Floats = npt.NDArray[np.float64]
 
 
 def life_forest(fits: LifeFits) -> Figure:
@@ -70,47 +73,28 @@ def _forest(rows: Sequence[ForestRow], names: Sequence[str], axis: str) -> Figur
     edge = np.log10([low / 1.3, high * 1.3])
     several = len(names) > 1
     traces: list[dict[str, Any]] = []
-    notes = []
+    notes: list[dict[str, Any]] = []
     for j, (name, (colour, symbol)) in enumerate(zip(names, _FOREST, strict=False)):
         shift = (j - 0.5) * 0.28 if several else 0.0
-        lines: tuple[list[float | None], list[float | None]] = ([], [])
-        points: list[tuple[float, float, str]] = []
-        for i, (group, _, marks, _) in enumerate(rows):
-            value, least, most = marks[j]
-            if np.isfinite(least) and least > 0:
-                open_end = not np.isfinite(most)
-                lines[0].extend([least, 10 ** edge[1] if open_end else most, None])
-                lines[1].extend([i + shift, i + shift, None])
-                if open_end:
-                    notes.append(_more_than(least, i + shift, float(edge[1]), colour))
-            if np.isfinite(value):
-                points.append((value, i + shift, group))
-        traces.append(line(*lines, f"{name} interval", colour=colour, width=3, hoverinfo="skip"))
-        traces.append(
-            {
-                "type": "scatter",
-                "mode": "markers",
-                "x": [p[0] for p in points],
-                "y": [p[1] for p in points],
-                "name": name,
-                "marker": {
-                    "color": "white",
-                    "symbol": symbol,
-                    "size": 9,
-                    "line": {"color": colour, "width": 2},
-                },
-                "customdata": [p[2] for p in points],
-                "hovertemplate": f"%{{customdata}}, {name}: %{{x:.2f}} y<extra></extra>",
-            }
+        values = np.array([marks[j] for _, _, marks, _ in rows], dtype=float).reshape(-1, 3)
+        drawn, heads = interval_marks(
+            values,
+            np.arange(len(rows), dtype=float) + shift,
+            [group for group, *_ in rows],
+            name,
+            colour=colour,
+            symbol=symbol,
+            edge=float(edge[1]),
         )
+        traces, notes = traces + drawn, notes + heads
     for i, (_, failures, _, words) in enumerate(rows):
         notes.append(
-            label(failures, 1, i, xref="paper", xanchor="left", xshift=8, font={"size": 12})
+            label(failures, 1, i, xref="paper", xanchor="right", xshift=48, font={"size": 12})
         )
         if words:
             notes.append(label(words, 0.5, i, xref="paper", font={"size": 12, "color": GREY}))
     top = {"yref": "paper", "yanchor": "bottom", "font": {"size": 12, "color": GREY}}
-    notes.append(label("failures", 1, 1, xref="paper", xanchor="center", xshift=18, **top))
+    notes.append(label("failures", 1, 1, xref="paper", xanchor="right", xshift=52, **top))
     if several:
         key = f"○ {names[0]} &nbsp; ◇ {names[1]}"
         notes.append(label(key, 0, 1, xref="paper", xanchor="left", **top))
@@ -133,6 +117,69 @@ def _forest(rows: Sequence[ForestRow], names: Sequence[str], axis: str) -> Figur
     return draw(traces, layout, notes=notes, height=100 + 30 * len(rows))
 
 
-def _more_than(least: float, at: float, edge: float, colour: str) -> dict[str, Any]:
-    """Arrow head at the right end of an interval without upper limit."""
-    return label("▶", edge, at, xanchor="center", font={"size": 11, "color": colour})
+def interval_marks(
+    values: Floats,
+    at: Floats,
+    groups: Sequence[str],
+    name: str,
+    *,
+    edge: float,
+    colour: str = LEAD,
+    symbol: str = "circle",
+    dash: str = "solid",
+    size: float = 9,
+    log: bool = True,
+    told: str = "%{x:.2f} y",
+    axes: tuple[str, str] = ("x", "y"),
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Draw one interval with its mark in each row.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, 3)
+        Value and limits of each row. Without a value there is no mark, without a lower limit
+        nothing; an upper limit that is not finite ends in an arrow at the edge.
+    at : ndarray, shape (n,)
+        Heights of the rows.
+    groups : sequence of str
+        Names of the rows, for who points at them.
+    name : str
+        What is drawn.
+    edge : float
+        Right end of the axis; on a log axis its power of ten.
+    told : str
+        How a value is said.
+    axes : tuple of str
+        Of the panel.
+
+    Returns
+    -------
+    traces, notes : list of dict
+    """
+    x, y = axes
+    value, low, high = values.T
+    known = np.isfinite(low) & ((low > 0) | (not log))
+    free = known & ~np.isfinite(high)
+    end = np.where(free, 10**edge if log else edge, high)
+    spans: tuple[list[float | None], list[float | None]] = ([], [])
+    for i in np.flatnonzero(known).tolist():
+        spans[0].extend([float(low[i]), float(end[i]), None])
+        spans[1].extend([float(at[i]), float(at[i]), None])
+    seen = np.flatnonzero(np.isfinite(value)).tolist()
+    arrow = {"xref": x, "yref": y, "xanchor": "center", "font": {"size": 11, "color": colour}}
+    place = {"xaxis": x, "yaxis": y}
+    return [
+        line(*spans, f"{name} interval", colour=colour, width=3, dash=dash, hoverinfo="skip")
+        | place,
+        points(
+            value[seen].tolist(),
+            at[seen].tolist(),
+            name,
+            colour=colour,
+            symbol=symbol,
+            size=size,
+            customdata=[groups[i] for i in seen],
+            hovertemplate=f"%{{customdata}}, {name}: {told}<extra></extra>",
+        )
+        | place,
+    ], [label("▶", edge, float(at[i]), **arrow) for i in np.flatnonzero(free).tolist()]

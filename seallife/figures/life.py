@@ -11,21 +11,14 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from seallife.figures.style import (
-    GREY,
-    INK,
-    band,
-    draw,
-    label,
-    line,
-    panel_axes,
-    plain,
-)
-from seallife.schema import DAYS_PER_YEAR, HOURS_PER_YEAR
+from seallife.figures.panels import CLOCKS, at_risk_row, foot, grid, head, inside, place_of
+from seallife.figures.style import INK, band, draw, line, plain
+from seallife.schema import HOURS_PER_YEAR
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
+    from seallife.life.curves import SurvivalCurves
     from seallife.life.fits import LifeFits
 
 __all__ = ["axis_words", "no_fit_words", "round_up", "survival_figure", "thinned", "unit_years"]
@@ -37,7 +30,7 @@ _POINTS = 60  # along a fitted line
 
 def unit_years(fits: LifeFits) -> float:
     """How many units of the fits' clock are one year?"""
-    return HOURS_PER_YEAR if fits.unit == "h" else DAYS_PER_YEAR
+    return CLOCKS[fits.unit][0]
 
 
 def no_fit_words(table: pd.DataFrame) -> list[str]:
@@ -62,27 +55,30 @@ def no_fit_words(table: pd.DataFrame) -> list[str]:
 
 def axis_words(fits: LifeFits) -> str:
     """What the age axis counts."""
-    return "years of running (8,766 h)" if fits.unit == "h" else "calendar years"
+    return CLOCKS[fits.unit][1]
 
 
 def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
     """Draw the share still running by age: one panel a class, all on one scale.
 
-    Steps and band are Kaplan-Meier with its interval and assume no law; the dashed line is the
-    Weibull fit, drawn no further than the oldest seal seen. Below each panel stand the seals at
-    risk at the ages marked.
+    Steps and band are Kaplan-Meier with its interval and assume no law, dotted where fewer than
+    five are at risk; before the first failure the band is a lower bound. The dashed line is the
+    Weibull fit, drawn no further than the oldest seal seen. Where a risk set emptied while older
+    seals still ran, the steps end. Below each panel stand the seals at risk at the ages marked.
 
     Parameters
     ----------
     fits : LifeFits
     columns : int
         Panels side by side.
+
+    Raises
+    ------
+    InputError
+        If ``columns`` is below 1.
     """
     year = unit_years(fits)
     table, curves = fits.table, fits.curves
-    classes = [plain(name) for name in table[fits.by]]
-    columns = min(columns, max(len(classes), 1))
-    rows = -(-len(classes) // columns)
     oldest = table[f"oldest_age_{fits.unit}"].to_numpy(dtype=float) / year
     words = no_fit_words(table)
     holds = np.array([not w for w in words], dtype=bool)
@@ -90,18 +86,19 @@ def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
     reach = oldest[holds] if holds.any() else oldest
     end = round_up(float(np.nanmax(reach, initial=0.0)))
     ticks = np.linspace(0, end, 5)
-    at_risk = curves.at(ticks * year)["at_risk"].to_numpy().reshape(len(classes), len(ticks))
-    spots = panel_axes(len(classes), columns, gap_x=0.06, gap_y=0.42 / max(rows, 1))
+    at_risk = curves.at(ticks * year)["at_risk"].to_numpy().reshape(len(table), len(ticks))
+    under = _legend(fits, bool(holds.any()))
+    spots, height, margin = grid(len(table), columns, 125, len(under))
     traces: list[dict[str, Any]] = []
-    notes: list[dict[str, Any]] = []
-    layout: dict[str, Any] = {"margin": {"l": 66, "r": 14, "t": 42, "b": 74}}
-    for i, (name, (k, x, y)) in enumerate(zip(classes, spots, strict=True)):
-        here = {"xaxis": f"x{k}", "yaxis": f"y{k}"}
-        row = table.iloc[i]
-        steps = slice(int(curves.offsets[i]), int(curves.offsets[i + 1]))
-        traces += [t | here for t in _curve(curves, steps, name, oldest[i], year, at_risk[i][1])]
+    notes: list[dict[str, Any]] = [foot(under)]
+    layout: dict[str, Any] = {"margin": margin}
+    for i, (k, x, y) in enumerate(spots):
+        row, place = table.iloc[i], place_of(k)
+        name = plain(row[fits.by])
+        drawn = _curve(curves, i, name, oldest[i], year)
         if holds[i]:
-            traces += [t | here for t in _law(row, fits.unit, name, oldest[i], year)]
+            drawn += _law(row, fits.unit, name, oldest[i], year)
+        traces += [t | {"xaxis": f"x{k}", "yaxis": f"y{k}"} for t in drawn]
         layout[f"xaxis{k}"] = {
             "domain": x,
             "anchor": f"y{k}",
@@ -115,49 +112,46 @@ def survival_figure(fits: LifeFits, columns: int = 3) -> Figure:
             "range": [0, 1.02],
             "tickvals": [0, 0.5, 1],
             "ticktext": ["0", "50 %", "100 %"],
-            "showticklabels": i % columns == 0,
+            "showticklabels": x[0] == 0,
         }
-        if i % columns == 0:
+        if x[0] == 0:
             layout[f"yaxis{k}"]["title"] = {"text": "still running"}
-        notes += _panel_notes(row, name, words[i], k, ticks, at_risk[i])
-    notes.append(
-        label(
-            f"{axis_words(fits)}; grey figures: seals at risk at that age",
-            0.5,
-            0,
-            xref="paper",
-            yref="paper",
-            yanchor="top",
-            yshift=-44,
-            font={"size": 13, "color": INK},
-        )
-    )
-    return draw(traces, layout, notes=notes, height=100 + 185 * rows)
+        notes.append(head(row, name, place))
+        notes += at_risk_row(ticks[1:] / end, at_risk[i][1:], place)
+        if words[i]:
+            notes.append(inside(f"no fit: {words[i]}", place))
+        if _emptied(curves, i):
+            corner = {"xanchor": "right", "yanchor": "top", "align": "right"}
+            notes.append(inside("risk set emptied:<br>steps end", place, 0.98, 0.98) | corner)
+    return draw(traces, layout, notes=notes, height=height)
 
 
 _FEW_AT_RISK = 5
 
 
-def _curve(
-    curves: Any, steps: slice, name: str, oldest: float, year: float, watched: float
-) -> list[dict[str, Any]]:
-    """Kaplan-Meier steps from age 0 to the oldest age, and the band of their limits.
+def _legend(fits: LifeFits, fitted: bool) -> list[str]:
+    """What the axis counts and what the signs mean."""
+    steps = f"steps, band: Kaplan-Meier and its {100 * fits.level:g} % interval"
+    return [
+        f"age in {axis_words(fits)}; grey figures: seals at risk at that age",
+        f"{steps}; dotted: fewer than {_FEW_AT_RISK} at risk",
+        *(["dashed: Weibull fit, to the oldest seal seen"] if fitted else []),
+    ]
 
-    ``watched`` is how many were at risk at the first age marked: what a class without failures
-    rests on.
-    """
+
+def _emptied(curves: SurvivalCurves, i: int) -> bool:
+    return bool(curves.table["status"].iloc[i] == "risk set emptied")
+
+
+def _curve(
+    curves: SurvivalCurves, i: int, name: str, oldest: float, year: float
+) -> list[dict[str, Any]]:
+    """Kaplan-Meier steps from age 0 to the oldest age, and the band of their limits."""
     if not np.isfinite(oldest) or oldest <= 0:
         # plotly draws no axes where no trace is
         return [line([None], [None], f"{name} Kaplan-Meier")]
-    age = np.r_[0.0, curves.age[steps] / year, oldest]
-    risk = np.r_[np.nan, curves.at_risk[steps], np.nan]
-    # Before the first failure the curve has no limits of its own, but that none of n failed has.
-    n = risk[1] if len(risk) > 2 else watched
-    least = ((1 - curves.level) / 2) ** (1 / n) if n >= 1 else np.nan
-    values = {}
-    for key, first in (("survival", 1.0), ("low", least), ("high", 1.0)):
-        inner = getattr(curves, key)[steps]
-        values[key] = np.r_[first, inner, inner[-1] if len(inner) else first]
+    age, risk, values = _steps(curves, i, oldest * year)
+    age = age / year
     # A curve of many hundred steps is drawn with as many as an eye can tell.
     keep = thinned(len(age))
     age, risk, share = age[keep], risk[keep], values["survival"][keep]
@@ -170,7 +164,7 @@ def _curve(
             y.round(5).tolist(),
             title,
             step=True,
-            customdata=said.tolist(),
+            customdata=list(said),
             hovertemplate=(
                 f"{name}: %{{y:.0%}} still running at %{{x:.2f}} y{hours}%{{customdata}}"
                 "<extra></extra>"
@@ -178,18 +172,66 @@ def _curve(
             **style,
         )
 
-    # Where few are at risk one failure is a cliff: up to there the line is solid, then dotted.
-    few = np.flatnonzero(risk < _FEW_AT_RISK)
-    cut = int(few[0]) if len(few) else len(age)
-    level = np.r_[share[:cut], share[cut - 1 : cut]][: len(age[: cut + 1])]
-    drawn = [
-        band(age, values["low"][keep], values["high"][keep], f"{name} interval", step=True),
-        steps_of(age[: cut + 1], level, words[: cut + 1], f"{name} Kaplan-Meier"),
-    ]
-    if cut < len(age):
+    drawn = [band(age, values["low"][keep], values["high"][keep], f"{name} interval", step=True)]
+    # Where few are at risk one failure is a cliff, and what follows rests on it: from there dotted.
+    few = _few_from(curves, i) / year
+    cut = int(np.searchsorted(age, few, side="right"))
+    at, level = np.r_[age[:cut], min(few, age[-1])], np.r_[share[:cut], share[cut - 1]]
+    if few > 0:
+        drawn.append(steps_of(at, level, [*words[:cut], ""], f"{name} Kaplan-Meier"))
+    if few < age[-1]:
         title = f"{name} Kaplan-Meier, few at risk"
-        drawn.append(steps_of(age[cut:], share[cut:], words[cut:], title, dash="dot", width=1.2))
+        x, y = np.r_[few, age[cut:]], np.r_[share[cut - 1], share[cut:]]
+        said = ["", *words[cut:]]
+        drawn.append(steps_of(x, y, said, title, dash="dot", width=1.2))
     return drawn
+
+
+def _few_from(curves: SurvivalCurves, i: int) -> float:
+    """Age from which fewer than five are at risk, for the first time."""
+    sets = curves.risk_sets
+    events = slice(int(sets.offsets[i]), int(sets.offsets[i + 1]))
+    # those at risk at an event were so since the event before
+    since = np.r_[0.0, sets.age[events], np.inf]
+    few = np.flatnonzero(np.r_[sets.at_risk[events], 0.0] < _FEW_AT_RISK)
+    return float(since[few[0]])
+
+
+def _steps(
+    curves: SurvivalCurves, i: int, oldest: float
+) -> tuple[Floats, Floats, dict[str, Floats]]:
+    """Ages from 0, lives at risk, survival and limits from each age to the next."""
+    steps = slice(int(curves.offsets[i]), int(curves.offsets[i + 1]))
+    inner = {k: getattr(curves, k)[steps] for k in ("age", "at_risk", "survival", "low", "high")}
+    if not len(inner["age"]):
+        # none failed: the bound at an age holds from the event before
+        sets = curves.risk_sets
+        events = slice(int(sets.offsets[i]), int(sets.offsets[i + 1]))
+        keep = thinned(events.stop - events.start)
+        age, risk = np.r_[0.0, sets.age[events][keep]], sets.at_risk[events][keep]
+        low = _bound(curves, i, age[1:])
+        ones = np.ones(len(age))
+        values = {"survival": ones, "low": np.r_[low, low[-1]], "high": ones}
+        return age, np.r_[risk, risk[-1]], values
+    if _emptied(curves, i):
+        # the step down to nothing is the last that says anything
+        last = int(np.flatnonzero(inner["survival"] == 0)[0]) + 1
+        inner = {k: v[:last] for k, v in inner.items()}
+        oldest = float(inner["age"][-1])
+    start = _bound(curves, i, np.nextafter(inner["age"][:1], 0))[0]
+    firsts = {"survival": 1.0, "low": start, "high": 1.0}
+    values = {k: np.r_[v, inner[k], inner[k][-1]] for k, v in firsts.items()}
+    return (
+        np.r_[0.0, inner["age"], oldest],
+        np.r_[np.nan, inner["at_risk"], np.nan],
+        values,
+    )
+
+
+def _bound(curves: SurvivalCurves, i: int, ages: Floats) -> Floats:
+    """Lower limit of one class at ages before its first failure."""
+    low: Floats = curves.running(ages)["low"].to_numpy().reshape(-1, len(ages))[i]
+    return low
 
 
 def thinned(n: int, most: int = 250) -> npt.NDArray[np.int64]:
@@ -215,52 +257,6 @@ def _law(row: Any, unit: str, name: str, oldest: float, year: float) -> list[dic
             hovertemplate=f"{name}, Weibull: %{{y:.0%}} at %{{x:.2f}} y<extra></extra>",
         )
     ]
-
-
-def _panel_notes(
-    row: Any, name: str, words: str, k: str, ticks: Floats, at_risk: Floats
-) -> list[dict[str, Any]]:
-    """Name and counts above a panel, words inside where nothing is fitted, at-risk row below."""
-    place = {"xref": f"x{k} domain", "yref": f"y{k} domain"}
-    n, failures = int(row["n"]), int(row["failures"])
-    plural = "failure" if failures == 1 else "failures"
-    lives = "life" if n == 1 else "lives"
-    notes = [
-        label(
-            f"<b>{name}</b><br>{n:,} {lives}, {failures:,} {plural}",
-            0,
-            1,
-            xanchor="left",
-            yanchor="bottom",
-            yshift=2,
-            align="left",
-            **place,
-        )
-    ]
-    if words:
-        notes.append(
-            label(
-                f"no fit: {words}",
-                0.5,
-                0.5,
-                font={"size": 12, "color": GREY},
-                **place,
-            )
-        )
-    for tick, number in zip(ticks[1:], at_risk[1:], strict=True):
-        notes.append(
-            label(
-                f"{number:,.0f}",
-                tick / ticks[-1],
-                0,
-                xanchor="center",
-                yanchor="top",
-                yshift=-20,
-                font={"size": 11, "color": GREY},
-                **place,
-            )
-        )
-    return notes
 
 
 def round_up(years: float) -> float:

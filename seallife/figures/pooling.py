@@ -10,7 +10,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from seallife.errors import InputError
-from seallife.figures.style import GREY, INK, LEAD, OTHER, draw, label, line, log_ticks, plain
+from seallife.figures.style import (
+    GREY,
+    INK,
+    LEAD,
+    OTHER,
+    draw,
+    label,
+    line,
+    log_ticks,
+    plain,
+    points,
+)
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
@@ -97,9 +108,14 @@ def pooling_figure(
             "showgrid": False,
             "ticks": "",
         },
-        "margin": {"l": 16, "r": 178, "t": 44, "b": 50},
+        "margin": {"l": 16, "r": 128, "t": 44, "b": 50},
     }
-    return draw(drawn.traces(), layout, notes=notes, height=120 + 38 * len(names))
+    traces = drawn.traces()
+    if quantity == "shape" and edge[0] < 0 < edge[1]:
+        ends = [-0.6, len(names) - 0.4]
+        one = line([1.0, 1.0], ends, "shape 1", colour=INK, width=1, hoverinfo="skip")
+        traces.insert(0, one)
+    return draw(traces, layout, notes=notes, height=120 + 38 * len(names))
 
 
 class _Row:
@@ -154,19 +170,18 @@ class _Row:
         ]
         marks = (("alone", OTHER, "white", "diamond"), ("pooled", LEAD, LEAD, "circle"))
         for kind, colour, fill, symbol in marks:
-            points = self.points[kind]
-            rim = {"color": colour, "width": 2}
+            places = self.points[kind]
             out.append(
-                {
-                    "type": "scatter",
-                    "mode": "markers",
-                    "x": [p[0] for p in points],
-                    "y": [p[1] for p in points],
-                    "name": kind,
-                    "marker": {"color": fill, "symbol": symbol, "size": 9, "line": rim},
-                    "customdata": [p[2] for p in points],
-                    "hovertemplate": "%{x:.3g} (%{customdata})<extra></extra>",
-                }
+                points(
+                    [p[0] for p in places],
+                    [p[1] for p in places],
+                    kind,
+                    colour=colour,
+                    fill=fill,
+                    symbol=symbol,
+                    customdata=[p[2] for p in places],
+                    hovertemplate="%{x:.3g} (%{customdata})<extra></extra>",
+                )
             )
         return out
 
@@ -184,11 +199,11 @@ def _columns(table: Any, borrowed: str, level: float) -> list[dict[str, Any]]:
     key = f"◇ alone &nbsp; ● pooled; intervals at {100 * level:g} %"
     notes = [
         label(key, 0, 1, xref="paper", xanchor="left", **above),
-        label("failures", 1, 1, xshift=66, **beside, **above),
-        label(f"{what}<br>borrowed", 1, 1, xshift=140, align="right", **beside, **above),
+        label("failures", 1, 1, xshift=56, **beside, **above),
+        label(f"{what}<br>borrowed", 1, 1, xshift=122, align="right", **beside, **above),
     ]
     for i, (failures, share) in enumerate(zip(table["failures"], table[borrowed], strict=True)):
-        notes.append(label(f"{failures:,}", 1, i, xshift=56, **beside))
+        notes.append(label(f"{failures:,}", 1, i, xshift=48, **beside))
         words = f"{share:.0%}".replace("%", " %") if np.isfinite(share) else "–"
-        notes.append(label(words, 1, i, xshift=130, **beside))
+        notes.append(label(words, 1, i, xshift=112, **beside))
     return notes

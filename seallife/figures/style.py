@@ -31,6 +31,7 @@ __all__ = [
     "log_ticks",
     "panel_axes",
     "plain",
+    "points",
 ]
 
 INK, GREY, PALE = "#222222", "#666666", "#e4e4e4"
@@ -76,6 +77,7 @@ def draw(
     *,
     notes: Sequence[Mapping[str, Any]] = (),
     height: int = 340,
+    alt: str = "",
 ) -> Figure:
     """Put traces and layout into a figure that carries our template.
 
@@ -89,10 +91,14 @@ def draw(
         Annotations, see `label`.
     height : int
         [px]; the width is the page's.
+    alt : str
+        The figure in words, for who cannot see it: travels as ``layout.meta["alt"]``.
     """
     from plotly.graph_objects import Figure
 
     whole = {"template": _TEMPLATE, "height": height, "annotations": list(notes), **layout}
+    if alt:
+        whole["meta"] = {"alt": alt}
     return Figure(data=list(traces), layout=whole)
 
 
@@ -138,7 +144,10 @@ def band(
     ys: list[float | None] = []
     for a, b in zip(edges[::2], edges[1::2], strict=True):
         part, down, up = at[a:b], lower[a:b], upper[a:b]
-        if step and b - a > 1:
+        if step and b < len(at):
+            # the last level known holds to the place where the next is missing
+            part, down, up = at[a : b + 1], np.r_[down, down[-1]], np.r_[up, up[-1]]
+        if step and len(part) > 1:
             part, down, up = (_stairs(v, i) for i, v in enumerate((part, down, up)))
         if xs:
             xs.append(None)
@@ -165,6 +174,31 @@ def band(
     }
 
 
+def points(
+    x: Sequence[Any] | npt.NDArray[Any],
+    y: Sequence[Any] | npt.NDArray[Any],
+    name: str,
+    *,
+    colour: str = LEAD,
+    fill: str = "white",
+    symbol: str = "circle",
+    size: float = 9,
+    width: float = 2,
+    **more: Any,
+) -> dict[str, Any]:
+    """Return marks with a rim; ``fill`` is what is inside it."""
+    rim = {"color": colour, "width": width}
+    marker = {"color": fill, "symbol": symbol, "size": size, "line": rim}
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "x": x,
+        "y": y,
+        "name": name,
+        "marker": marker,
+    } | more
+
+
 def _stairs(values: npt.NDArray[Any], which: int) -> npt.NDArray[Any]:
     """Turn points into the corners of stairs: ages move first, levels follow."""
     doubled = np.repeat(values, 2)
@@ -183,8 +217,21 @@ def label(text: str, x: Any, y: Any, **more: Any) -> dict[str, Any]:
     }
 
 
-def log_ticks(low: float, high: float) -> list[float]:
+_STEPS = (
+    (1,),
+    (1, 2, 5),
+    (1, 1.5, 2, 3, 5, 7),
+    (1, 1.2, 1.4, 1.7, 2, 2.5, 3, 4, 5, 6, 8),
+    (1, 1.1, 1.2, 1.3, 1.4, 1.6, 1.8, 2, 2.2, 2.5, 3, 3.5, 4, 5, 6, 7, 8, 9),
+    tuple(k / 10 for k in range(10, 100)),
+)
+"""Numbers of a decade that may be ticks, coarse to fine."""
+
+
+def log_ticks(low: float, high: float, least: int = 3) -> list[float]:
     """Where do ticks stand on a log axis that runs between two powers of ten?
+
+    As few as a reader knows, but ``least`` of them where the axis holds so many at all.
 
     Examples
     --------
@@ -192,9 +239,14 @@ def log_ticks(low: float, high: float) -> list[float]:
     [1.0, 2.0, 5.0, 10.0]
     """
     decades = range(int(np.floor(low)), int(np.ceil(high)) + 1)
-    steps = (1, 2, 5) if high - low < 3 else (1,)
-    ticks = [m * 10.0**d for d in decades for m in steps]
-    return [t for t in ticks if low <= np.log10(t) <= high]
+    ticks: list[float] = []
+    for steps in _STEPS[int(high - low < 3 and least > 2) :]:
+        # a short axis between 1 and 2 would else carry one number, or none
+        ticks = [m * 10.0**d for d in decades for m in steps]
+        ticks = [t for t in ticks if low <= np.log10(t) <= high]
+        if len(ticks) >= least:
+            break
+    return ticks
 
 
 def plain(text: object, longest: int = 22) -> str:

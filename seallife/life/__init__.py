@@ -18,6 +18,7 @@ from seallife.life.factorlist import FACTORS
 from seallife.life.factors import LifeFactors, life_factors
 from seallife.life.fewfailures import exact_limits, fit_fixed_shape
 from seallife.life.fits import LifeFits, fit_lives
+from seallife.life.hazard import LawHazards, WeibullHazards, law_hazards, weibull_hazard
 from seallife.life.incidence import cumulative_incidence
 from seallife.life.lifetable import actuarial_table, exposure_table, grouped_survival
 from seallife.life.lognormal import LognormalFits, fit_lognormal
@@ -41,6 +42,7 @@ __all__ = [
     "FactorEffects",
     "Incidence",
     "LawChoice",
+    "LawHazards",
     "LifeFactors",
     "LifeFits",
     "LogRank",
@@ -55,6 +57,7 @@ __all__ = [
     "ShareRunning",
     "SurvivalCurves",
     "WeibullFits",
+    "WeibullHazards",
     "actuarial_table",
     "choose_law",
     "compare_shapes",
@@ -74,6 +77,7 @@ __all__ = [
     "grouped_survival",
     "hides_mixture",
     "kaplan_meier",
+    "law_hazards",
     "life_factors",
     "log_rank",
     "pool_weibull",
@@ -82,4 +86,5 @@ __all__ = [
     "restricted_means",
     "seals_to_date",
     "share_running",
+    "weibull_hazard",
 ]

@@ -72,8 +72,7 @@ def signed_roots(
     ndarray, shape (g, resamples, q)
         NaN for a resample that cannot be fitted.
     """
-    width = int(shape) + int(lines.mean) + lines.noise.shape[1]
-    out = np.full((len(mu), resamples, width), np.nan)
+    out = np.full((len(mu), resamples, int(shape) + lines.width), np.nan)
     done = np.zeros(len(mu), np.int64)
     for drawn, of in _drawn(data, tau, mu, resamples, seed):
         roots = _roots(drawn, tau[of], mu[of], lines.take(of), shape)
@@ -199,7 +198,7 @@ def _spread_out(random: np.random.Generator, shape: tuple[int, int]) -> Floats:
 
 def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) -> Floats:
     """Signed roots of each drawing, shape (g, q); NaN where it cannot be fitted."""
-    out = np.full((len(tau), int(shape) + int(lines.mean) + lines.noise.shape[1]), np.nan)
+    out = np.full((len(tau), int(shape) + lines.width), np.nan)
     usable = (drawn.count(drawn.failed) >= 2) & ~unbounded(drawn)
     sums = power_sums(drawn.take(usable))
     profile = solve_profile(sums)
@@ -210,7 +209,7 @@ def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) 
     if not len(rows):
         return out
     sums, profile, error = sums.take(found), profile.take(found), error[found]
-    tau, mu, lines = tau[rows], mu[rows] - sums.centre, lines.take(rows)
+    tau, mu, lines = tau[rows], mu[rows] - sums.centre, lines.take(rows).about(sums.centre)
     best = -np.log(profile.shape)
     best_mu = (profile.log_sum - np.log(sums.failures)) / profile.shape
     top = ridge_height(sums.failures, sums.log_age_sum, -best, profile.log_sum)

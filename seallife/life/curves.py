@@ -116,6 +116,101 @@ class SurvivalCurves(TableResult):
             }
         )
 
+    def running(self, ages: ArrayLike) -> pd.DataFrame:
+        """Survival of each group at given ages, with limits before the first failure too.
+
+        Parameters
+        ----------
+        ages : array_like, shape (m,)
+
+        Returns
+        -------
+        DataFrame
+            As from `at`. Before the first failure ``high`` is 1, and ``low`` the survival p with
+            which all of n seals still run with a chance of p ** n = (1 - level) / 2, where n is
+            the fewest at risk at any age so far: whatever the law, it could have put its failures
+            there. It is 0 where at some age none was at risk.
+        """
+        out = self.at(ages)
+        wanted = np.asarray(ages, dtype=np.float64)
+        sets = self.risk_sets
+        # those at risk at an event were so since the event before
+        before = np.concatenate(([self.start], sets.age[:-1]))
+        before[sets.offsets[:-1][np.diff(sets.offsets) > 0]] = self.start
+        fewest = np.zeros((len(self.offsets) - 1, len(wanted)))
+        for j, age in enumerate(wanted):
+            passed = (before < age) & (sets.age > self.start)
+            fewest[:, j] = segment_min(np.where(passed, sets.at_risk, np.inf), sets.offsets)
+        none_yet = (out["survival"].to_numpy() == 1) & out["low"].isna().to_numpy()
+        with np.errstate(divide="ignore"):
+            least = ((1 - self.level) / 2) ** (1 / fewest.ravel())
+        out["low"] = np.where(none_yet, least, out["low"])
+        out["high"] = np.where(none_yet, 1.0, out["high"])
+        return out
+
+    def plotting_positions(self) -> pd.DataFrame:
+        """Where do the failures stand on probability paper?
+
+        Returns
+        -------
+        DataFrame
+            Per group and age with a failure: ``group``, ``age``, ``at_risk``, ``failures``;
+            ``failed``, the share failed at the middle of the step, so that all who lived through
+            it lie half below and half above; ``low`` and ``high``, the limits of the share failed
+            behind the step. NaN from where a risk set emptied while older lives still ran: from
+            there on the curve says nothing.
+
+        Examples
+        --------
+        >>> from seallife.life.nonparametric import kaplan_meier
+        >>> kaplan_meier([10, 20, 30, 40], [1, 1, 1, 1]).plotting_positions()["failed"].tolist()
+        [0.125, 0.375, 0.625, 0.875]
+
+        Source
+        ------
+        Meeker & Escobar (1998), Statistical Methods for Reliability Data, section 6.4 (from
+        memory); of complete lives these are the positions (i - 1/2) / n of Hazen (1914).
+        """
+        first = self.offsets[:-1][np.diff(self.offsets) > 0]
+        above = np.concatenate(([1.0], self.survival[:-1]))
+        above[first] = 1.0
+        void = np.repeat(
+            self.table["status"].to_numpy() == "risk set emptied", np.diff(self.offsets)
+        )
+        void = void & (self.survival == 0)
+        failed = np.where(void, np.nan, 1 - (above + self.survival) / 2)
+        return pd.DataFrame(
+            {
+                "group": self._labels(np.diff(self.offsets)),
+                "age": self.age,
+                "at_risk": self.at_risk,
+                "failures": self.failures,
+                "failed": failed,
+                "low": 1 - self.high,
+                "high": 1 - self.low,
+            }
+        )
+
+    def band_ages(self, count: int = 24) -> Floats:
+        """At which ages should a law be asked for its limits, so that a band can be drawn?
+
+        Parameters
+        ----------
+        count : int
+            Ages spread evenly on the log scale from the first failure to the oldest life of any
+            group with failures; the oldest age of each such group is added.
+
+        Returns
+        -------
+        ndarray
+            For ``survival_at`` of `fit_weibull` and `fit_lives`; empty without failures.
+        """
+        some = self.table["failures"].to_numpy() > 0
+        oldest = self.table["oldest_age"].to_numpy(dtype=np.float64)[some]
+        if not len(oldest):
+            return oldest
+        return np.unique(np.r_[np.geomspace(self.age.min(), oldest.max(), count), oldest])
+
     def quantile(self, share: float) -> pd.DataFrame:
         """Age by which a share has failed, with Brookmeyer-Crowley limits; NaN where not reached.
 

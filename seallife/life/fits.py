@@ -155,12 +155,7 @@ def _survival(fits: WeibullFits, curves: SurvivalCurves) -> pd.DataFrame:
     law = fits.survival.rename(
         columns={"survival": "weibull", "low": "weibull_low", "high": "weibull_high"}
     )
-    seen = curves.at(law["age"].drop_duplicates().to_numpy(dtype=float)).drop(columns="se")
-    # Before the first failure the curve has no limits of its own; that none of n failed has.
-    none_yet = (seen["survival"] == 1) & seen["low"].isna()
-    least = ((1 - curves.level) / 2) ** (1 / seen["at_risk"].where(seen["at_risk"] > 0))
-    seen["low"] = seen["low"].mask(none_yet, least)
-    seen["high"] = seen["high"].mask(none_yet, 1.0)
+    seen = curves.running(law["age"].drop_duplicates().to_numpy(dtype=float))
     order = ["group", "age", "survival", "low", "high", "at_risk"]
     return seen[order].merge(law, on=["group", "age"], how="left")
 

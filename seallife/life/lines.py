@@ -30,33 +30,55 @@ class Lines:
         Log ages mu + noise sigma, one a column.
     mean : bool
         Whether the log mean goes before them as a column of its own.
+    log_ages : ndarray, shape (g, h), optional
+        Log ages whose log hazards, times the age, go behind them.
     """
 
     noise: Floats
     mean: bool = False
+    log_ages: Floats | None = None
+
+    @property
+    def width(self) -> int:
+        """Number of quantities."""
+        hazards = 0 if self.log_ages is None else self.log_ages.shape[1]
+        return int(int(self.mean) + self.noise.shape[1] + hazards)
 
     def take(self, rows: NDArray[np.intp]) -> Lines:
         """Only some groups, or the same one many times."""
-        return Lines(self.noise[rows], self.mean)
+        log_ages = None if self.log_ages is None else self.log_ages[rows]
+        return Lines(self.noise[rows], self.mean, log_ages)
+
+    def about(self, centre: Floats) -> Lines:
+        """Count log ages from the centre of each group, shape (g,)."""
+        log_ages = None if self.log_ages is None else self.log_ages - centre[:, None]
+        return Lines(self.noise, self.mean, log_ages)
 
     def values(self, tau: Floats, mu: Floats) -> Floats:
         """What the quantities are at parameters of shape (g,)."""
         from scipy.special import gammaln
 
         sigma = np.exp(tau)[:, None]
-        ages: Floats = mu[:, None] + self.noise * sigma
-        return np.hstack([mu[:, None] + gammaln(1 + sigma), ages]) if self.mean else ages
+        columns = [mu[:, None] + gammaln(1 + sigma)] if self.mean else []
+        columns.append(mu[:, None] + self.noise * sigma)
+        if self.log_ages is not None:
+            columns.append((self.log_ages - mu[:, None]) / sigma - tau[:, None])
+        return np.hstack(columns)
 
     def scale(self, target: Floats, tau: Floats) -> tuple[Floats, Floats, Floats]:
         """Log scale at which each quantity has its target, and two derivatives in log sigma."""
-        skip = int(self.mean)
-        bend = -self.noise * np.exp(tau[:, skip:])
-        if not self.mean:
-            return target + bend, bend, bend
-        # the log mean of a law of log scale 0 is what it lies above its log scale
-        lift, first, _, second, _, _ = log_weibull_mean(tau[:, :1], np.zeros_like(tau[:, :1]))
-        above = target - np.hstack([lift, -bend])
-        return above, np.hstack([-first, bend]), np.hstack([-second, bend])
+        skip, end = int(self.mean), int(self.mean) + self.noise.shape[1]
+        bend = -self.noise * np.exp(tau[:, skip:end])
+        parts = [(target[:, skip:end] + bend, bend, bend)]
+        if self.mean:
+            # the log mean of a law of log scale 0 is what it lies above its log scale
+            lift, first, _, second, _, _ = log_weibull_mean(tau[:, :1], np.zeros_like(tau[:, :1]))
+            parts.insert(0, (target[:, :1] - lift, -first, -second))
+        if self.log_ages is not None:
+            sigma, z = np.exp(tau[:, end:]), target[:, end:] + tau[:, end:]
+            parts.append((self.log_ages - sigma * z, -sigma * (z + 1), -sigma * (z + 2)))
+        above, first, second = (np.hstack(column) for column in zip(*parts, strict=True))
+        return above, first, second
 
 
 def best_on(

@@ -14,6 +14,7 @@ from seallife.life.groups import Floats
 from seallife.life.region import Derivatives, Quantity
 
 __all__ = [
+    "log_hazard",
     "log_lognormal_mean",
     "log_sigma_itself",
     "log_weibull_mean",
@@ -48,6 +49,17 @@ def standard_age(log_age: Floats) -> Quantity:
         return z, -z, -shape, z, shape, np.zeros_like(z)
 
     return standard
+
+
+def log_hazard(log_age: Floats) -> Quantity:
+    """Log failure rate times age of a Weibull life at one log age per group, shape (g,)."""
+    standard = standard_age(log_age)
+
+    def rate(tau: Floats, mu: Floats) -> Derivatives:
+        z, first, by_mu, second, mixed, zero = standard(tau, mu)
+        return z - tau, first - 1, by_mu, second, mixed, zero
+
+    return rate
 
 
 def log_weibull_mean(tau: Floats, mu: Floats) -> Derivatives:

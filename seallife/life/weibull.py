@@ -28,7 +28,7 @@ from seallife.life.region import likelihood_drop
 from seallife.life.result import TableResult, worded_status
 from seallife.life.weibullfit import Asked, calibrate, fit_exact, fit_rows
 
-__all__ = ["FEW_FAILURES", "WeibullFits", "fit_weibull", "weibull_point"]
+__all__ = ["FEW_FAILURES", "WeibullFits", "estimate", "fit_weibull", "weibull_point"]
 
 FEW_FAILURES = 5
 """Below this many failures a fit is shown but marked."""
@@ -143,27 +143,34 @@ def fit_weibull(
         from seallife.life.fewfailures import fixed_shape_fit
 
         return fixed_shape_fit(data, fixed_shape, level, ages, shares)
-    failures = data.count(data.failed)
-    endless = unbounded(data)
-    wanted = (failures >= 2) & ~endless
-    found = Estimates.empty(len(wanted), 3 + len(shares) + len(ages))
-    interval = (
-        np.zeros(len(wanted), bool) if data.low is None else data.groups.sum(data.interval) > 0
-    )
-    drop = likelihood_drop(level) if intervals else None
     asked = Asked(shares, np.log(ages))
-    for rows, fit in ((wanted & ~interval, fit_exact), (wanted & interval, fit_rows)):
-        if rows.any():
-            found.put(rows, fit(data.take(rows), asked, drop))
-    status = _status(found, data.count(), failures, endless, wanted, intervals)
-    typical, used = _calibrated(data, found, asked, level, resamples if intervals else 0, seed)
+    resamples = resamples if intervals else 0
+    found, status, typical, used = estimate(data, asked, level, resamples, seed, intervals)
     table, survival = tables(data, found, shares, ages, ("shape", "scale"), weibull_point, status)
     method = _METHOD
-    if resamples and intervals:
+    if resamples:
         table.insert(table.columns.tolist().index("scale"), "shape_corrected", np.exp(-typical))
         table["resamples"] = used
         method += f" calibrated by {resamples} resamples (seed {seed})"
     return WeibullFits(table, level, method, _SOURCE, survival)
+
+
+def estimate(
+    data: LifeData, asked: Asked, level: float, resamples: int, seed: int, intervals: bool = True
+) -> tuple[Estimates, tuple[list[str], list[str]], Floats, NDArray[np.int64]]:
+    """Fit checked lives: fits, status and message, and what `calibrate` returns."""
+    failures, endless = data.count(data.failed), unbounded(data)
+    wanted = (failures >= 2) & ~endless
+    found = Estimates.empty(len(wanted), 3 + len(asked.shares) + len(asked.log_ages))
+    interval = (
+        np.zeros(len(wanted), bool) if data.low is None else data.groups.sum(data.interval) > 0
+    )
+    drop = likelihood_drop(level) if intervals else None
+    for rows, fit in ((wanted & ~interval, fit_exact), (wanted & interval, fit_rows)):
+        if rows.any():
+            found.put(rows, fit(data.take(rows), asked, drop))
+    status = _status(found, data.count(), failures, endless, wanted, intervals)
+    return found, status, *_calibrated(data, found, asked, level, resamples, seed)
 
 
 def _calibrated(

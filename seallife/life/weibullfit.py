@@ -8,7 +8,7 @@ failures are known only to an interval. Tests hold them against each other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,13 @@ from seallife.life.lines import Lines, best_on
 from seallife.life.locationscale import LocationScale, weibull_noise
 from seallife.life.powersums import power_sums
 from seallife.life.profile import SHAPE_RANGE, shape_bounds, solve_profile
-from seallife.life.quantities import log_sigma_itself, log_weibull_mean, quantile, standard_age
+from seallife.life.quantities import (
+    log_hazard,
+    log_sigma_itself,
+    log_weibull_mean,
+    quantile,
+    standard_age,
+)
 from seallife.life.region import Quantity, extremes, likelihood_drop
 from seallife.life.surface import WeibullSurface
 
@@ -34,19 +40,24 @@ _REACH, _TABLE = 5.0, 48  # standard errors of log shape and nodes of the table 
 
 @dataclass(frozen=True, eq=False)
 class Asked:
-    """What is wanted of each fit beside shape, scale and mean."""
+    """What is wanted of each fit beside shape, scale and mean.
+
+    At ``log_ages`` the survival is wanted or, with ``hazards``, the failure rate.
+    """
 
     shares: Floats
     log_ages: Floats
+    hazards: bool = False
 
     def quantities(self, centre: Floats) -> list[Quantity]:
         """Functions to bound, on log ages from ``centre``."""
         noise = np.log(-np.log1p(-self.shares))
+        last = log_hazard if self.hazards else standard_age
         return [
             quantile(0.0),
             log_weibull_mean,
             *(quantile(float(k)) for k in noise),
-            *(standard_age(age - centre) for age in self.log_ages),
+            *(last(age - centre) for age in self.log_ages),
         ]
 
     def noise(self, groups: int) -> Floats:
@@ -152,17 +163,22 @@ def calibrate(
     fits = [fit_exact(lives, asked, (share * z) ** 2 / 2) for share in _NODES]
     one = fits[1]
     point, centre = asked.at(one), asked.at(found)
-    noise = np.hstack([asked.noise(len(data.groups)), point[:, 3 + len(asked.shares) :]])
-    roots = signed_roots(
-        lives, one.log_sigma, one.mu, Lines(noise, mean=True), resamples, seed, shape=True
-    )
+    lines = Lines(asked.noise(len(data.groups)), mean=True)
+    if asked.hazards:
+        log_ages = np.repeat(asked.log_ages[None, :], len(data.groups), axis=0)
+        lines = replace(lines, log_ages=log_ages)
+    else:
+        noise = np.hstack([lines.noise, point[:, 3 + len(asked.shares) :]])
+        lines = replace(lines, noise=noise)
+    roots = signed_roots(lives, one.log_sigma, one.mu, lines, resamples, seed, shape=True)
     # columns as asked: log sigma, mu, log mean, ...; survival runs against its standard age
     roots = roots[:, :, [0, 2, 1, *range(3, roots.shape[2])]]
-    roots[:, :, 3 + len(asked.shares) :] *= -1
+    roots[:, :, 3 + len(asked.shares) :] *= 1.0 if asked.hazards else -1.0
     upper, lower = (root_quantiles(roots, (1 + side * level) / 2) for side in (1, -1))
     typical = root_quantiles(roots[:, :, :1], 0.5)
     few = lives.count(lives.failed) < _FEW
-    if few.any():
+    # measured of rates: drawn at their limits 85 to 91 % cover with 10 failures, without 88 to 92
+    if few.any() and not asked.hazards:
         part = one.take(np.flatnonzero(few))
         at_limits = _at_limits(lives.take(few), part, asked, level, resamples, seed)
         for rough, fine in zip((upper, lower), at_limits, strict=True):
