@@ -205,7 +205,9 @@ def law_hazards(
         fit = fit_one_law(LAWS[name], data)
         columns = [np.repeat(c, len(ages)) for c in fit.where.T]
         with np.errstate(all="ignore"):
-            density, survival = LAWS[name].pair(columns, np.tile(ages, len(labels)))
+            at_age = np.log(np.tile(ages, len(labels)))
+            density = LAWS[name].log_density(columns, at_age)
+            survival = LAWS[name].log_survival(columns, at_age)
         hazard = np.exp(density - survival)
         good = np.repeat(fit.why == "", len(ages)) & np.isfinite(hazard)
         curves.append(
