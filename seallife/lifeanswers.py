@@ -14,16 +14,17 @@ import pandas as pd
 from seallife.life.causecurves import Incidence
 from seallife.life.causefits import CauseFits
 from seallife.life.choose import LawChoice
+from seallife.life.drivers import Drivers, drivers_of_lives
 from seallife.life.fits import LifeFits, fit_lives
+from seallife.life.hazard import WeibullHazards
 from seallife.life.mixture import MixtureVerdicts
 from seallife.life.pooling import PooledWeibull
 from seallife.life.renewal_effect import RenewalEffect
 from seallife.life.renewals import fit_renewal_effect
 from seallife.life.restricted import RestrictedMeans, restricted_means_of_lives
 from seallife.life.tablefits import (
-    Drivers,
     cause_fits_of_lives,
-    drivers_of_lives,
+    hazards_of_lives,
     incidence_of_lives,
     laws_of_lives,
     mixtures_of_lives,
@@ -71,6 +72,14 @@ class LifeAnswers:
         """The same with removals of unknown reason taken the other way."""
         other = "withdrawn" if self.lives.unknown_as == "failed" else "failed"
         return self._fits(with_unknown_as(self.lives, other))
+
+    @cached_property
+    def hazards(self) -> tuple[WeibullHazards, pd.DataFrame]:
+        """Failure rate by class and age, by the law and as counted."""
+        rules = self.rules
+        return hazards_of_lives(
+            self.lives.table, _BY, self.clock, level=rules.level, resamples=rules.resamples
+        )
 
     @cached_property
     def pooled(self) -> PooledWeibull:

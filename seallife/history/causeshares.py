@@ -12,7 +12,7 @@ import pandas as pd
 
 from seallife.errors import InputError
 from seallife.history.rates import share_limits
-from seallife.life.tablefits import NOT_TOLD
+from seallife.life.tablefits import NOT_TOLD, told_causes
 from seallife.schema import HOURS_PER_DAY
 
 __all__ = ["cause_shares", "failures_with_cost"]
@@ -53,7 +53,6 @@ def failures_with_cost(
     if cause not in removals:
         raise InputError(f"has no column {cause}", where="removals", hint="name the cause's column")
     failed = removals[removals["ended"].replace("unknown", unknown_as) == "failed"]
-    said = failed[cause].astype(object)
     out = (failed["back"] - failed["end"]).dt.total_seconds() / 3600
     cost = pd.Series(np.nan, index=failed.index)
     if len(orders) and "cost" in orders:
@@ -63,7 +62,7 @@ def failures_with_cost(
     return pd.DataFrame(
         {
             "removal_id": failed["removal_id"],
-            "cause": said.mask(said.isna() | (said.astype(str).str.strip() == ""), NOT_TOLD),
+            "cause": told_causes(failed[cause]),
             "hours_out": out.where((out >= 0) & (out < 10_000 * HOURS_PER_DAY)),
             "cost": cost,
         }

@@ -145,7 +145,8 @@ def compare_rates(
     -------
     dict
         ``ratio`` (rate after over rate before, nan without events before), ``low``, ``high``,
-        ``verdict``: 'improved', 'worse', 'no evidence' or 'cannot tell yet', and ``message``.
+        ``verdict``: 'improved', 'worse', 'no evidence' or 'cannot tell yet', ``more_years`` of
+        exposure it takes to tell, and ``message``.
         'cannot tell yet' is said where even a halved rate would not have shown.
 
     Source
@@ -179,6 +180,7 @@ def compare_rates(
         "low": low,
         "high": high,
         "verdict": verdict,
+        "more_years": years - t1 if verdict == "cannot tell yet" else 0.0,
         "message": message,
     }
 

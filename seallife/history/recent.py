@@ -78,7 +78,7 @@ def recent_verdicts(
                     f"{got['verdict']} by the records placed, but {count} more that may be "
                     "failures lack a pump or a date and could undo it"
                 )
-                got["verdict"] = "cannot tell yet"
+                got["verdict"], got["more_years"] = "cannot tell yet", math.nan
         aged = compare_rates(
             (n0, n1), (before["expected"].sum(), after["expected"].sum()), level=level
         )

@@ -196,8 +196,10 @@ def _cox_snell(lives: WeibullLives, top: Top, data: FactorData, scores: Floats) 
     value, df, p = _score_test(
         extra, np.diag(lived[:, 1:].sum(axis=0)), side, top.information, scores, data
     )
-    told = f"failures by fifth of the residual {seen.sum(axis=0).astype(int).tolist()}, expected "
-    told += f"{lived.sum(axis=0).round(1).tolist()}: one law does not hold over all ages"
+    told = "one law does not hold over all ages: failures by fifth of the residual "
+    told += (
+        f"{seen.sum(axis=0).astype(int).tolist()}, expected {lived.sum(axis=0).round(1).tolist()}"
+    )
     return _row("unit exponential residuals", "", value, df, p, told)
 
 

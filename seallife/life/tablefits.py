@@ -8,7 +8,6 @@ interval as it is. A life of unknown age keeps its class but weighs nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -20,29 +19,33 @@ from seallife.life.causecurves import Incidence
 from seallife.life.causefits import CauseFits
 from seallife.life.causes import fit_causes
 from seallife.life.choose import LawChoice, choose_law
-from seallife.life.discovery import discovery_rate
-from seallife.life.effects import FactorEffects
-from seallife.life.factors import LifeFactors, life_factors
+from seallife.life.hazard import WeibullHazards, weibull_hazard
 from seallife.life.incidence import cumulative_incidence
+from seallife.life.lifetable import exposure_table
 from seallife.life.mixture import MixtureVerdicts, hides_mixture
 from seallife.life.pooling import PooledWeibull, pool_weibull
-from seallife.life.regression import fit_cox_factors, fit_weibull_factors
-from seallife.life.result import TableResult
 from seallife.life.usable import Clock, UsableLives, usable_lives
+from seallife.schema import DAYS_PER_YEAR, HOURS_PER_YEAR
 
 __all__ = [
     "NOT_TOLD",
-    "Drivers",
+    "WHOLE_FLEET",
     "cause_fits_of_lives",
-    "drivers_of_lives",
+    "hazards_of_lives",
     "incidence_of_lives",
     "laws_of_lives",
     "mixtures_of_lives",
     "pool_lives",
+    "told_causes",
 ]
 
 NOT_TOLD = "not told"
 """Cause of a failure of which the records say nothing."""
+
+WHOLE_FLEET = "whole fleet"
+"""Group of all lives where they are not parted."""
+
+_SILENT = ("", "unknown")
 
 
 def pool_lives(
@@ -103,6 +106,43 @@ def laws_of_lives(
     return choose_law(use.middle, use.failed, level=level, **use.grouped, **settings)
 
 
+def hazards_of_lives(
+    lives: pd.DataFrame,
+    by: str = "service_class",
+    clock: Clock = "run_h",
+    *,
+    level: float = 0.90,
+    resamples: int = 400,
+) -> tuple[WeibullHazards, pd.DataFrame]:
+    """How high is the failure rate of each class at each age, by its law and as counted?
+
+    Parameters
+    ----------
+    lives, by, clock, level, resamples
+        As for `seallife.life.fit_lives`.
+
+    Returns
+    -------
+    law : WeibullHazards
+        At 24 ages from a week to the oldest life.
+    counted : DataFrame
+        Of `seallife.life.exposure_table`, in bands that widen with age.
+    """
+    use = usable_lives(lives, by, clock)
+    year = HOURS_PER_YEAR if use.unit == "h" else DAYS_PER_YEAR
+    oldest = float(use.age[~use.out].max(initial=year / 50))
+    edges = np.array([*_BAND_YEARS, np.inf]) * year
+    edges = np.r_[edges[edges < oldest], oldest]
+    at = np.geomspace(min(year / 50, oldest), oldest, 24)
+    law = weibull_hazard(
+        use.middle, use.failed, at, level=level, resamples=resamples, **use.grouped
+    )
+    return law, exposure_table(use.middle, use.failed, edges, level=level, **use.grouped)
+
+
+_BAND_YEARS = (0.0, 0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0, 13.0, 20.0, 30.0)
+
+
 def incidence_of_lives(
     lives: pd.DataFrame,
     cause: str,
@@ -118,7 +158,8 @@ def incidence_of_lives(
     lives, clock, level
         As for `seallife.life.fit_lives`.
     cause : str
-        Column that names what a failed life failed from; an empty one counts as ``not told``.
+        Column that names what a failed life failed from; where it is empty or 'unknown' the cause
+        is ``not told``.
     by : str, optional
         Column of the class; all lives together where None.
 
@@ -150,137 +191,20 @@ def cause_fits_of_lives(
     return fit_causes(use.middle, words, level=level, **grouped)
 
 
-@dataclass(frozen=True, eq=False)
-class Drivers(TableResult):
-    """What goes with longer and shorter lives, within classes.
-
-    Attributes
-    ----------
-    table : DataFrame
-        Per term: ``term``, ``factor``, ``failures``, ``clusters`` (positions); ``time_ratio`` of
-        lives and ``rate_ratio`` of failure rates at equal age, each with ``_low``, ``_high``;
-        ``p`` of the time ratio and ``p_adjusted`` for the number of terms (false discovery rate);
-        ``verdict`` ('longer', 'shorter', 'no evidence', 'cannot tell yet'), ``status``,
-        ``message``.
-    lives, rates : FactorEffects
-        The two models behind it.
-    factors : LifeFactors
-        What is known of each factor, and which are not used and why.
-    """
-
-    lives: FactorEffects
-    rates: FactorEffects
-    factors: LifeFactors
-
-    @property
-    def doubts(self) -> pd.DataFrame:
-        """Assumptions that the data speak against, by model."""
-        both = [
-            m.checks[m.checks["finding"] == "doubt"].assign(model=m.kind)
-            for m in (self.lives, self.rates)
-        ]
-        return pd.concat(both, ignore_index=True)
-
-
-def drivers_of_lives(
-    lives: pd.DataFrame,
-    positions: pd.DataFrame,
-    changes: pd.DataFrame | None = None,
-    by: str = "service_class",
-    clock: Clock = "run_h",
-    *,
-    level: float = 0.90,
-) -> Drivers:
-    """What goes with longer and shorter lives of seals of the same class?
-
-    Parameters
-    ----------
-    lives : DataFrame
-        Columns of the life table.
-    positions, changes : DataFrame
-        As for `seallife.life.life_factors`.
-    by : str
-        Column of the class: lives are compared within classes.
-    clock, level
-        As for `seallife.life.fit_lives`.
-
-    Returns
-    -------
-    Drivers
-        A term counts as 'longer' or 'shorter' where lives and failure rates both say so and it
-        stands out among all terms (`p_adjusted`). Positions were not given their factors by lot: a
-        term goes with a longer life, and need not be its cause.
-
-    Raises
-    ------
-    InputError
-        If a column is missing.
-
-    Source
-    ------
-    As for `seallife.life.fit_weibull_factors` and `fit_cox_factors`; Benjamini & Hochberg (1995),
-    JRSS B 57, 289-300, for the number of terms.
-    """
-    use = usable_lives(lives, by, clock)
-    factors = life_factors(lives, positions, changes)
-    kept = ~use.out
-    chosen = factors.usable().drop(columns="fluid_class", errors="ignore")[kept]
-    asked: dict[str, Any] = {
-        "entry_age": use.entry[kept],
-        "cluster": lives["position_id"].to_numpy(dtype=object)[kept],
-        "stratum": use.label[kept],
-        "steps": {name: step for name, step in factors.steps.items() if name in chosen},
-        "level": level,
-    }
-    age, failed = use.middle[kept], use.failed[kept]
-    times = fit_weibull_factors(age, failed, chosen, **asked)
-    rates = fit_cox_factors(age, failed, chosen, **asked)
-    method = (
-        "Weibull time ratios and Cox rate ratios within classes, limits robust to positions that "
-        f"differ, {'run hours' if use.unit == 'h' else 'calendar days'}"
-    )
-    return Drivers(_both(times, rates, level), level, method, times.source, times, rates, factors)
-
-
-def _both(times: FactorEffects, rates: FactorEffects, level: float) -> pd.DataFrame:
-    """Terms of both models side by side, with a verdict that takes both and all terms."""
-    limits = ["ratio", "low", "high"]
-    out = times.table[
-        ["term", "factor", "failures", "clusters", *limits, "p", "says", "status", "message"]
-    ].rename(columns=dict(zip(limits, _names("time"), strict=True)))
-    rate = rates.table[["term", *limits]].rename(
-        columns=dict(zip(limits, _names("rate"), strict=True))
-    )
-    out = out.merge(rate, on="term", how="left", validate="one_to_one")
-    adjusted = discovery_rate(out["p"])
-    known = np.isfinite(adjusted)
-    told = known & np.isfinite(out["rate_ratio"].to_numpy(dtype=np.float64))
-    stands = told & (adjusted <= 1 - level)
-    longer = stands & (out["time_ratio_low"] > 1) & (out["rate_ratio_high"] < 1)
-    shorter = stands & (out["time_ratio_high"] < 1) & (out["rate_ratio_low"] > 1)
-    thin = ~told | (out["status"] != "ok")
-    verdict = np.select(
-        [longer & ~thin, shorter & ~thin, thin],
-        ["longer", "shorter", "cannot tell yet"],
-        "no evidence",
-    )
-    order = ["term", "factor", "failures", "clusters", *_names("time"), *_names("rate"), "p"]
-    out = out.assign(p_adjusted=adjusted, verdict=verdict)
-    return out[[*order, "p_adjusted", "verdict", "status", "message"]]
-
-
-def _names(kind: str) -> list[str]:
-    return [f"{kind}_ratio{end}" for end in ("", "_low", "_high")]
-
-
 def _caused(
     lives: pd.DataFrame, cause: str, by: str | None, clock: Clock
 ) -> tuple[UsableLives, NDArray[Any], dict[str, Any]]:
     """Lives as arrays with the cause of each failure, '' for a life that did not fail."""
     if cause not in lives:
         raise InputError(f"has no column {cause}", where="lives", hint="name the column of causes")
-    whole = "_all_"
-    use = usable_lives(lives.assign(**{whole: "all"}) if by is None else lives, by or whole, clock)
-    said = lives[cause].astype(object).where(lives[cause].notna(), "").astype(str).str.strip()
-    words = np.where(use.failed, said.mask(said == "", NOT_TOLD).to_numpy(dtype=object), "")
+    whole = "_whole_"
+    marked = lives.assign(**{whole: WHOLE_FLEET}) if by is None else lives
+    use = usable_lives(marked, by or whole, clock)
+    words = np.where(use.failed, told_causes(lives[cause]).to_numpy(dtype=object), "")
     return use, words, use.grouped
+
+
+def told_causes(said: pd.Series) -> pd.Series:
+    """Causes as the records give them, ``not told`` where they say nothing."""
+    words = said.astype(object).where(said.notna(), "").astype(str).str.strip()
+    return words.mask(words.isin(_SILENT), NOT_TOLD)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from seallife.study import Study
 
-__all__ = ["fit_basis", "group_row", "rate_basis", "record_span", "unknown_words"]
+__all__ = ["UNIT", "fit_basis", "group_row", "rate_basis", "record_span", "unknown_words"]
 
 UNIT = "Unit: one seal position; a pump with two seals counts twice."
 

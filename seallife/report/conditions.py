@@ -40,7 +40,12 @@ def conditions(study: Study) -> tuple[Block, ...]:
         f" times as long; {r['verdict']} beyond chance."
         for r in stands.to_dict("records")
     ] or [f"None of {len(table)} comparisons within classes stands out beyond chance."]
-    points += [f"Doubt: {r['message']}" for r in drivers.doubts.to_dict("records") if r["message"]]
+    points += [
+        f"Doubt about the {r['model']}s: {str(r['message']).split(': failures by')[0]}"
+        f" (p = {r['p']:.2g})."
+        for r in drivers.doubts.to_dict("records")
+        if r["message"]
+    ]
     unused = drivers.factors.table
     unused = unused[(unused["status"] != "ok") & (unused["message"] != "")]
     points += [f"Not looked at, {r['words']}: {r['message']}" for r in unused.to_dict("records")]

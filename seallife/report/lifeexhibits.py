@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from seallife.figures.hazard import hazard_figure
 from seallife.figures.life import axis_words, unit_years
 from seallife.figures.pooling import pooling_figure
 from seallife.report.basis import fit_basis
@@ -26,9 +27,26 @@ from seallife.report.format import (
 if TYPE_CHECKING:
     from seallife.study import Study
 
-__all__ = ["law_choice", "thin_classes", "to_next_outage"]
+__all__ = ["failure_rate", "law_choice", "thin_classes", "to_next_outage"]
 
 _YEAR = 365
+
+
+def failure_rate(study: Study) -> Exhibit:
+    """Failure rate by class and age."""
+    law, counted = study.life.hazards
+    unit = study.fits.unit
+    return Exhibit(
+        "failure-rate",
+        "Failure rate by age",
+        "Circles: failures over time lived in a band of age, with exact limits; a triangle is the "
+        "upper limit where none failed. Line with band: rate of the Weibull fit, limits age by "
+        "age. Where the circles leave the band one law does not hold. " + fit_basis(study),
+        counted.rename(columns={"group": study.fits.by}).assign(unit=unit),
+        hazard_figure(law, counted, unit=unit),
+        alt="Failure rate by age, one panel a service class.",
+        rests_on=("lives",),
+    )
 
 
 def to_next_outage(study: Study) -> Exhibit:

@@ -121,7 +121,10 @@ def settings_table(study: Study) -> pd.DataFrame:
         ("class_rules", settings.class_rules or "our own", "File with service class rules."),
     ]
     for name, field in Rules.model_fields.items():
-        rows.append((f"rules.{name}", str(getattr(rules, name)), field.description or ""))
+        value = getattr(rules, name)
+        rows.append(
+            (f"rules.{name}", "not given" if value is None else str(value), field.description or "")
+        )
     windows = study.watched.windows
     lasts = windows["end"] - pd.Timedelta(days=1)
     for site, first, last in zip(windows["site"], windows["start"], lasts, strict=True):

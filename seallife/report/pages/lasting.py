@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from seallife.figures.forest import life_forest, rate_forest
+from seallife.figures.classes import class_figure
+from seallife.figures.forest import rate_forest
 from seallife.figures.life import axis_words, survival_figure
 from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import CANNOT_TELL, count, interval, share, shares
-from seallife.report.lifeexhibits import law_choice, thin_classes, to_next_outage
+from seallife.report.lifeexhibits import failure_rate, law_choice, thin_classes, to_next_outage
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -83,11 +84,12 @@ def build(study: Study) -> tuple[Block, ...]:
         ),
         Exhibit(
             "life-by-class",
-            "Age by which 10 % and half of the seals have failed",
-            "Bars are intervals. " + fit_basis(study),
+            "Classes side by side",
+            "Bars are intervals; a bar towards an arrow is a limit on one side. Share still "
+            "running: Kaplan-Meier. B10 and shape: Weibull fit. " + fit_basis(study),
             table[[c for c in table.columns if c.startswith(_LIFE_COLUMNS)]],
-            life_forest(fits),
-            alt=f"Intervals of the ages by which 10 % and 50 % have failed, by class, in {ages}.",
+            class_figure(fits),
+            alt=f"Share still running at 1 and 3 years, B10 and shape, by class, in {ages}.",
             rests_on=("lives",),
         ),
         Exhibit(
@@ -100,6 +102,7 @@ def build(study: Study) -> tuple[Block, ...]:
             alt="Intervals of MTBF by class, in calendar years per seal position.",
             rests_on=("lives", "removals"),
         ),
+        failure_rate(study),
         to_next_outage(study),
         *thin_classes(study),
         law_choice(study),

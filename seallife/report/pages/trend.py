@@ -272,7 +272,14 @@ def shown_verdicts(recent: pd.DataFrame) -> pd.DataFrame:
             "Ratio of rates": ratio,
             "At equal ages": aged,
             "Verdict": recent["verdict"],
-            "Why": recent["message"],
+            "Why": [
+                f"needs about {y:,.0f} position-years more"
+                if v == "cannot tell yet" and 0 < y < np.inf
+                else m
+                for v, y, m in zip(
+                    recent["verdict"], recent["more_years"], recent["message"], strict=True
+                )
+            ],
         }
     )
 

@@ -12,8 +12,8 @@ import pandas as pd
 from seallife.figures.causes import incidence_figure
 from seallife.figures.early import early_figure
 from seallife.figures.life import unit_years
-from seallife.life.tablefits import NOT_TOLD
-from seallife.report.basis import fit_basis, rate_basis
+from seallife.life.tablefits import NOT_TOLD, told_causes
+from seallife.report.basis import UNIT, fit_basis, record_span, unknown_words
 from seallife.report.classtable import class_table
 from seallife.report.conditions import as_good_as_new, conditions
 from seallife.report.exhibit import Block, Exhibit, Points, Text
@@ -62,10 +62,9 @@ def damage_table(study: Study) -> pd.DataFrame:
     out = study.trends.causes.rename(columns={"cause": "damage"})
     lives = study.lives.table
     failed = lives[lives["age_known"] & (lives["end"] == "failed")]
-    named = failed["damage"].astype(object).mask(failed["damage"] == "", NOT_TOLD)
     clock = study.fits.unit
     by_damage = failed.assign(
-        damage=named,
+        damage=told_causes(failed["damage"]),
         early=(failed["exit_age_d"] <= rules.early_days) & (failed["entry_age_d"] <= 0),
         years=failed[f"exit_age_{clock}"] / unit_years(study.fits),
     ).groupby("damage")
@@ -147,7 +146,9 @@ def _damage(study: Study, table: pd.DataFrame) -> tuple[Block, ...]:
             "to all of the untold added. Shape: law of this damage alone, other ends as "
             "withdrawn; above 1 its rate rises with age. Hours out: from the end of the seal's "
             "life to the pump's return. Limits of shares: exact, of hours and cost by resampling, "
-            f"{level_text(rules.level)}, each by itself. {rate_basis(study, 'MTBF')}",
+            f"{level_text(rules.level)}, each by itself. "
+            f"{count(table['failures'].sum(), 'failure')}, "
+            f"{record_span(study)}. {unknown_words(study)} {UNIT}",
             table,
             shown=shown,
             rests_on=("removals", "lives"),
