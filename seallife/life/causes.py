@@ -18,8 +18,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.life.causefits import CauseFits
 from seallife.life.groups import Floats
-from seallife.life.incidence import cause_words
-from seallife.life.lifedata import check_level, read_lives
+from seallife.life.incidence import read_causes
+from seallife.life.lifedata import check_level
 from seallife.life.result import worded_status
 from seallife.life.weibull import FEW_FAILURES, fit_weibull
 
@@ -73,8 +73,7 @@ def fit_causes(
     a share: Clopper & Pearson (1934), Biometrika 26, 404-413.
     """
     check_level(level)
-    words = cause_words(cause)
-    data = read_lives(age, words != "", group=group, entry_age=entry_age, weight=weight)
+    data, words = read_causes(age, cause, group, entry_age, weight)
     words = data.groups.gather(words)
     causes = sorted(set(words.tolist()) - {""})
     k, g, n = len(causes), len(data.groups), len(data.age)

@@ -14,8 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
 from seallife.life.groups import segment_sum
-from seallife.life.incidence import cause_words, incidence_of
-from seallife.life.lifedata import check_level, read_lives
+from seallife.life.incidence import incidence_of, read_causes
+from seallife.life.lifedata import check_level
 from seallife.life.result import TableResult, worded_status
 
 __all__ = ["early_share"]
@@ -65,7 +65,8 @@ def early_share(
     """
     if not (np.isfinite(early_age) and early_age > 0):
         raise InputError(f"is {early_age!r}", where="early_age", hint="give an age above 0")
-    words = cause_words(cause)
+    check_level(level)
+    data, words = read_causes(age, cause, group, entry_age, weight)
     known = sorted(set(words.tolist()) - {""})
     unknown = sorted(set(of or ()) - set(known))
     if unknown:
@@ -74,8 +75,6 @@ def early_share(
             where="of",
             hint=f"known here: {', '.join(known)}",
         )
-    check_level(level)
-    data = read_lives(age, words != "", group=group, entry_age=entry_age, weight=weight)
     counts = np.isin(words.astype(str), known if of is None else list(of)) & (words != "")
     merged = np.where(counts, "early", np.where(words == "", "", "other")).astype(object)
     seen = incidence_of(data, merged, ("early", "other"), level)

@@ -75,11 +75,12 @@ def fit_exponential(
     failures, total = data.count(data.failed), data.exposure()
     low, high = exact_limits(failures, level, ends_at_failure=ends_at_failure)
     some = failures > 0
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         rate = failures / total
         mean = np.where(some, total / failures, np.nan)
         loglik = np.where(some, failures * np.log(rate) - failures, 0.0)
-    limits = np.where(total > 0, total * low, np.nan), np.where(some, total, np.nan) * high
+        limits = np.where(total > 0, total * low, np.nan), np.where(some, total, np.nan) * high
+        rates = np.where(some, 1 / limits[1], 0.0), 1 / limits[0]
     status = worded_status(
         len(failures),
         [
@@ -100,8 +101,8 @@ def fit_exponential(
             "mean_low": limits[0],
             "mean_high": limits[1],
             "rate": rate,
-            "rate_low": np.where(some, 1 / limits[1], 0.0),
-            "rate_high": 1 / limits[0],
+            "rate_low": rates[0],
+            "rate_high": rates[1],
             "loglik": loglik,
             "aic": 2 - 2 * loglik,
             "status": status[0],

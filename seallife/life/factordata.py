@@ -17,7 +17,7 @@ from seallife.life.groups import Floats, Ints
 from seallife.life.lifedata import check_level, read_lives
 from seallife.life.newton import numbered
 
-__all__ = ["ENOUGH", "FEWEST", "FactorData", "read_factors"]
+__all__ = ["ENOUGH", "FEWEST", "FactorData", "read_factors", "read_labels"]
 
 ENOUGH = 10
 """Failures per term below which a row is marked."""
@@ -61,6 +61,30 @@ class FactorData:
         return int(self.failed.sum())
 
     @property
+    def resting(self) -> NDArray[np.bool_]:
+        """Columns that rest on a single cluster by the design alone, shape (p,).
+
+        A factor that is the same everywhere but in one cluster, or a group that lies in one, has
+        no other to compare with, whatever a likelihood makes of it.
+        """
+        x, terms = self.design.x, self.design.terms
+        out = np.zeros(len(terms), bool)
+        if self.cluster is None or not len(x):
+            return out
+        ends = np.full((2, self.clusters, len(terms)), np.inf)
+        np.minimum.at(ends[0], self.cluster, x)
+        np.minimum.at(ends[1], self.cluster, -x)
+        for j, term in enumerate(terms):
+            sides = [x[:, j] == 1, (x[:, self.design.columns[term.factor]] == 0).all(axis=1)]
+            if term.label and min(len(np.unique(self.cluster[s])) for s in sides) < 2:
+                out[j] = True
+            # does anything differ without the cluster that holds the least, or the greatest?
+            for gone in ends[:, :, j].argmin(axis=1):
+                least, most = np.delete(ends[:, :, j], gone, axis=1).min(axis=1, initial=np.inf)
+                out[j] |= not -most - least > 1e-12
+        return out
+
+    @property
     def clusters(self) -> int:
         """Clusters among the lives used; 0 where none were given."""
         return 0 if self.cluster is None else len(np.unique(self.cluster))
@@ -96,7 +120,7 @@ def read_factors(
     data = read_lives(age, failed, entry_age=entry_age)
     n = len(data.age)
     entry = np.zeros(n) if data.entry is None else data.entry
-    names = _labels(stratum, "stratum", n)
+    names = read_labels(stratum, "stratum", n)
     kept, told = _strata(data.age, data.failed, names, own_law)
     # lives of a class without a law of its own count nowhere, as if they had not been given
     design = read_design(factors, data.failed, steps, among=kept)
@@ -110,7 +134,7 @@ def read_factors(
         whole[np.flatnonzero(rows)[again]] = True
         design, rows = replace(design, x=design.x[again], rows=whole), whole
     names = names[rows]
-    groups = _labels(cluster, "cluster", n)[rows] if cluster is not None else None
+    groups = read_labels(cluster, "cluster", n)[rows] if cluster is not None else None
     return FactorData(
         data.age[rows],
         entry[rows],
@@ -124,8 +148,14 @@ def read_factors(
     )
 
 
-def _labels(labels: ArrayLike | None, name: str, n: int) -> NDArray[np.object_]:
-    """Labels as text; one for all where none are given."""
+def read_labels(labels: ArrayLike | None, name: str, n: int) -> NDArray[np.object_]:
+    """Labels as text; one for all where none are given.
+
+    Raises
+    ------
+    InputError
+        If a label is missing or their number is wrong.
+    """
     if labels is None:
         return np.full(n, "all", dtype=object)
     array = np.asarray(labels, dtype=object)
@@ -140,7 +170,7 @@ def _labels(labels: ArrayLike | None, name: str, n: int) -> NDArray[np.object_]:
             where=f"{name}[{int(np.argmax(blank))}]",
             hint="give unknown ones a name of their own",
         )
-    return array.astype(str).astype(object)
+    return np.array([str(label) for label in array.tolist()], dtype=object)
 
 
 def _strata(

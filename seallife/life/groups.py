@@ -117,6 +117,9 @@ def group_rows(group: ArrayLike | None, n: int) -> Groups:
     if group is None:
         return Groups(np.array(["all"], dtype=object), np.array([0, n]))
     array = np.asarray(group)
+    if array.dtype.kind in "US" and not hasattr(group, "dtype"):
+        # numpy would make a missing label beside words the word "nan", and a number one more word
+        array = np.asarray(group, dtype=object)
     if array.shape != (n,):
         raise InputError(
             f"has shape {array.shape} where {n} rows need shape ({n},)",
@@ -126,7 +129,14 @@ def group_rows(group: ArrayLike | None, n: int) -> Groups:
     if array.dtype.kind in "iub" and n and bool(np.all(array[1:] >= array[:-1])):
         first = np.concatenate(([0], np.flatnonzero(array[1:] != array[:-1]) + 1))
         return Groups(array[first], np.append(first, n).astype(np.int64))
-    codes, labels = pd.factorize(array, sort=True)
+    try:
+        codes, labels = pd.factorize(array, sort=True)
+    except TypeError as error:
+        raise InputError(
+            f"holds labels that cannot be put in order ({error})",
+            where="group",
+            hint="give words only, or numbers only",
+        ) from None
     if n and codes.min() < 0:
         raise InputError(
             "a label is missing",

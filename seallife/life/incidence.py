@@ -23,7 +23,7 @@ from seallife.life.lifedata import LifeData, check_level, read_lives
 from seallife.life.result import worded_status
 from seallife.life.risksets import RiskSets, risk_sets
 
-__all__ = ["cause_words", "cumulative_incidence", "incidence_of"]
+__all__ = ["cause_words", "cumulative_incidence", "incidence_of", "read_causes"]
 
 _SOURCE = (
     "Aalen & Johansen (1978), Scand. J. Statist. 5, 141-150; Kalbfleisch & Prentice (2002), The "
@@ -84,8 +84,7 @@ def cumulative_incidence(
     (1995), Analysing Survival Data from Clinical Trials and Observational Studies, chapter 10.
     """
     check_level(level)
-    words = cause_words(cause)
-    data = read_lives(age, words != "", group=group, entry_age=entry_age, weight=weight)
+    data, words = read_causes(age, cause, group, entry_age, weight)
     return incidence_of(data, words, tuple(sorted(set(words.tolist()) - {""})), level)
 
 
@@ -145,6 +144,30 @@ def incidence_of(
         high,
         sets,
     )
+
+
+def read_causes(
+    age: ArrayLike,
+    cause: Sequence[Any] | NDArray[Any],
+    group: ArrayLike | None,
+    entry_age: ArrayLike | None,
+    weight: ArrayLike | None,
+) -> tuple[LifeData, NDArray[Any]]:
+    """Lives, checked, and their causes as words in the caller's order.
+
+    Raises
+    ------
+    InputError
+        If the data cannot be used or a cause is missing.
+    """
+    words = cause_words(cause)
+    if np.ndim(age) == 1 and len(words) != np.shape(age)[0]:
+        raise InputError(
+            f"has {len(words)} values where age has {np.shape(age)[0]}",
+            where="cause",
+            hint="match age",
+        )
+    return read_lives(age, words != "", group=group, entry_age=entry_age, weight=weight), words
 
 
 def cause_words(cause: Sequence[Any] | NDArray[Any]) -> NDArray[Any]:

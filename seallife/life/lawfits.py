@@ -24,6 +24,7 @@ __all__ = ["LawFit", "deal_folds", "fit_one_law", "held_out_scores"]
 
 _LEAST = {1: 1, 2: 3, 3: 10, 4: 10}
 """Failures without which a law of so many parameters is not fitted."""
+_IMPOSSIBLE = -1e9  # log score of a life that a law rules out
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +157,6 @@ def held_out_scores(law: Law, data: LifeData, fold: Ints, whole: LawFit) -> Floa
     near = np.where(np.isfinite(near), near, 0.0)
     fitted = fit_one_law(law, parts, near if law.name in SLOPES else None)
     row = fold * g + data.groups.codes
-    with np.errstate(invalid="ignore"):
-        score = row_likelihood(law, list(fitted.where[row].T), data)
+    score = np.maximum(row_likelihood(law, list(fitted.where[row].T), data), _IMPOSSIBLE)
     bad = data.groups.sum((~np.isfinite(score)).astype(np.float64)) > 0
     return np.where(data.groups.spread(bad), np.nan, score)

@@ -19,6 +19,10 @@ from seallife.life.groups import Floats, Groups, group_rows, segment_max, segmen
 __all__ = ["LifeData", "check_level", "read_lives", "unbounded"]
 
 
+_WEIGHTS = (1e-9, 1e12)
+"""Lives a row may stand for, if any."""
+
+
 @dataclass(frozen=True, eq=False)
 class LifeData:
     """Checked lives, gathered by group.
@@ -167,6 +171,8 @@ def read_lives(
     if weight is not None:
         weights = _numbers(weight, "weight", n)
         _refuse(weights < 0, weights, "weight", "must not be below 0", "give the number of lives")
+        strange = (weights > 0) & ((weights < _WEIGHTS[0]) | (weights > _WEIGHTS[1]))
+        _refuse(strange, weights, "weight", "is no number of lives", "give the number of lives")
     groups = group_rows(group, n)
     data = [ages, ends, entry, low, weights]
     data = [None if column is None else groups.gather(column) for column in data]
@@ -206,8 +212,22 @@ def unbounded(data: LifeData) -> NDArray[np.bool_]:
     return np.isfinite(first) & (first >= segment_max(reach, data.groups.offsets))
 
 
+_NO_NUMBERS = {
+    "U": "text",
+    "S": "text",
+    "c": "complex numbers",
+    "M": "dates",
+    "m": "spans of time without a unit",
+}
+
+
 def _numbers(values: ArrayLike, name: str, n: int | None, *, allow_nan: bool = False) -> Floats:
     """One-dimensional finite floats of the right length, or a sentence saying which are not."""
+    kind = np.asarray(values).dtype.kind
+    if kind in _NO_NUMBERS:
+        raise InputError(
+            f"holds {_NO_NUMBERS[kind]}, not numbers", where=name, hint="give numbers only"
+        )
     try:
         array = np.asarray(values, dtype=np.float64)
     except (TypeError, ValueError) as error:

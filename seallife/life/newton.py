@@ -7,7 +7,7 @@ In: a function with value, gradient and Hessian; scores of the rows. Out: `Top`,
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import TypeAlias
@@ -24,7 +24,8 @@ Likelihood: TypeAlias = Callable[[Floats], tuple[float, Floats, Floats]]
 
 _STEPS = 200
 _PIECES = 4_000_000  # numbers of the information of single rows held at once
-_ALONE = 0.95  # share of what is known of a figure with which one cluster alone carries it
+_NOTHING = 1e-6  # of what is known in some direction, when that counts as nothing
+_SHARE = 1e-3  # of a standard error, from which on a direction moves a figure
 _NEAR = 1e-13  # what is left of the log-likelihood where a climb ends
 
 
@@ -116,6 +117,12 @@ class Spread:
     alone: NDArray[np.bool_]
     clusters: int
 
+    def leaning(self, last: NDArray[np.bool_]) -> Spread:
+        """Same spread, of whose last parameters some are known to rest on a single cluster."""
+        alone = self.alone.copy()
+        alone[len(alone) - len(last) :] |= last
+        return replace(self, alone=alone)
+
     @cached_property
     def used(self) -> Floats:
         """Covariance behind the intervals: with clusters, by leaving out one at a time."""
@@ -175,35 +182,40 @@ def spread_of(
     sums = scores if cluster is None else cluster_sums(scores, cluster)
     order = np.argsort(code, kind="stable")
     first = np.searchsorted(code[order], np.arange(len(sums) + 1))
-    moves, shares = np.zeros_like(sums), np.zeros_like(sums)
+    root: Floats = np.asarray(np.linalg.cholesky(model), dtype=np.float64)
+    moves, alone = np.zeros_like(sums), np.zeros(len(model), bool)
     # so many rows at a time that their pieces stay small
     room = max(1, _PIECES // max(information.size, 1))
     edges = np.unique(np.append(np.searchsorted(first, np.arange(0, len(code), room)), len(sums)))
     for start, stop in pairwise(edges.tolist()):
         rows = order[first[start] : first[stop]]
         own = np.add.reduceat(pieces(rows), first[start:stop] - first[start], axis=0)
-        moves[start:stop] = _moved(information, model, own, sums[start:stop])
-        # what each cluster adds to the variance of a figure, were lives independent
-        shares[start:stop] = np.maximum(np.einsum("ij,gji->gi", model, own @ model), 0.0)
-    if cluster is None:
-        return Spread(model, None, moves, np.zeros(len(model), bool), len(sums))
-    robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
-    alone = shares.max(axis=0) > _ALONE * shares.sum(axis=0)
-    return Spread(model, robust, moves, alone, len(sums))
+        # in units of the whole, so that all of it is 1
+        moves[start:stop], carried = _moved(root, root.T @ own @ root, sums[start:stop])
+        alone |= carried
+    robust = None
+    if cluster is not None:
+        robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
+    return Spread(model, robust, moves, alone & (cluster is not None), len(sums))
 
 
-def _moved(information: Floats, model: Floats, own: Floats, sums: Floats) -> Floats:
-    """By how much the top moves in one step without each of some clusters, shape (g, k)."""
-    out = np.empty_like(sums)
-    left = information - own
-    # in units of the whole a cluster adds numbers well below 1: the rest is sound without it
-    root = np.linalg.cholesky(model)
-    sound = ((root.T @ own @ root) ** 2).sum(axis=(1, 2)) < 0.8
-    out[sound] = np.linalg.solve(left[sound], sums[sound][..., None])[..., 0]
-    # pinv: a cluster that alone carries a figure must not make it certain
-    without = np.linalg.pinv(left[~sound], hermitian=True)
-    out[~sound] = np.einsum("gij,gj->gi", without, sums[~sound])
-    return out
+def _moved(root: Floats, own: Floats, sums: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """By how much the top moves in one step without each of some clusters, shape (g, k).
+
+    And which parameters cannot be told without one of them, shape (k,).
+    """
+    out, alone = np.empty_like(sums), np.zeros(len(root), bool)
+    left, pull = np.eye(len(root)) - own, sums @ root
+    sound = (own**2).sum(axis=(1, 2)) < 0.8
+    out[sound] = np.linalg.solve(left[sound], pull[sound][..., None])[..., 0]
+    size, axes = np.linalg.eigh(left[~sound])
+    none = np.abs(size) < _NOTHING
+    along = np.einsum("gji,gj->gi", axes, pull[~sound]) / np.where(none, np.inf, size)
+    out[~sound] = np.einsum("gij,gj->gi", axes, along)
+    # a direction of which nothing is left without a cluster: whatever it moves rests on that alone
+    lost = np.abs(np.einsum("kj,gji->gki", root, axes)) * none[:, None, :]
+    alone |= (lost > _SHARE * np.sqrt((root**2).sum(axis=1))[:, None]).any(axis=(0, 2))
+    return out @ root.T, alone
 
 
 def cluster_sums(scores: Floats, cluster: Ints) -> Floats:

@@ -108,6 +108,7 @@ def fit_weibull_factors(
         return refused(data, _AFT, level, "not converged", _RUNS_AWAY)
     scores = lives.scores(top.place)
     spread = spread_of(top.information, scores, data.cluster, lives.pieces(top.place))
+    spread = spread.leaning(data.resting)
     wide = spread.wide(level) * np.sqrt(np.diag(spread.used))
     columns = {"stratum": data.strata, "failures": np.bincount(data.stratum[data.failed])}
     for name, sign, part in (("shape", -1, slice(0, q)), ("scale", 1, slice(q, 2 * q))):
@@ -173,6 +174,7 @@ def fit_cox_factors(
         return refused(data, _COX, level, "not converged", _RUNS_AWAY)
     scores = lives.scores(top.place)
     spread = spread_of(top.information, scores, data.cluster, lives.pieces(top.place))
+    spread = spread.leaning(data.resting)
     at, ages, at_risk, rise = lives.baseline(top.place)
     cum = pd.Series(rise).groupby(at).cumsum().to_numpy()
     baseline = pd.DataFrame(

@@ -21,10 +21,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.errors import InputError
 from seallife.life.aft import WeibullLives
-from seallife.life.factordata import FactorData, read_factors
+from seallife.life.effecttable import ratio_of
+from seallife.life.factordata import FactorData, read_factors, read_labels
 from seallife.life.frailty import SharedTop, fit_shared
 from seallife.life.groups import Floats
-from seallife.life.lifedata import check_level
+from seallife.life.lifedata import check_level, read_lives
 from seallife.life.newton import numbered
 from seallife.life.regression import fit_cox_factors, fit_weibull_factors
 from seallife.life.result import TableResult
@@ -120,17 +121,19 @@ def renewal_effect(
     check_level(level)
     if not 0 < margin < 1:
         raise InputError(f"is {margin!r}", where="margin", hint="give a ratio such as 0.80")
-    n = len(np.asarray(age))
+    # said of the arguments as they are named here, before comparisons take rows of them
+    n = len(read_lives(age, failed, entry_age=entry_age).age)
+    place, classes = read_labels(position, "position", n), read_labels(stratum, "stratum", n)
     asked: list[tuple[str, Floats]] = []
     if rebuilt is not None:
         asked.append(("rebuilt against new", _column(rebuilt, "rebuilt", n, 0, 1)))
     if order is not None:
-        place = _column(order, "order", n, 1, np.inf)
+        count = _column(order, "order", n, 1, np.inf)
         second, later = (
-            np.where(place > 2, np.nan, place == 2),
-            np.where(place == 2, np.nan, place > 2),
+            np.where(count > 2, np.nan, count == 2),
+            np.where(count == 2, np.nan, count > 2),
         )
-        unknown = np.isnan(place)
+        unknown = np.isnan(count)
         asked.append(("second life against first", np.where(unknown, np.nan, second)))
         asked.append(("third or later life against first", np.where(unknown, np.nan, later)))
     if renewals is not None:
@@ -148,8 +151,8 @@ def renewal_effect(
         "age": age,
         "failed": failed,
         "entry_age": np.zeros(n) if entry_age is None else entry_age,
-        "cluster": position,
-        "stratum": np.full(n, "all") if stratum is None else stratum,
+        "cluster": place,
+        "stratum": classes,
     }
     lives = {name: np.asarray(v) for name, v in arrays.items()}
     rows = [_compare(name, mark, lives, level, margin) for name, mark in asked]
@@ -228,9 +231,9 @@ def _compare(
         message = f"{message} {least} failures on one side, fewer than {_SCARCE}: a rough guess."
     return row | {
         **dict(zip(_COUNTS, counts, strict=True)),
-        "ratio": np.exp(coef),
-        "low": np.exp(coef - reach),
-        "high": np.exp(coef + reach),
+        "ratio": ratio_of(coef),
+        "low": ratio_of(coef - reach),
+        "high": ratio_of(coef + reach),
         "pooled": pooled["ratio"],
         "pooled_low": pooled["low"],
         "pooled_high": pooled["high"],
@@ -283,8 +286,10 @@ def _verdict(
     if low > 0 and rates[1] < 1:
         return "longer than new", 0.0, ""
     apart = ""
-    if high < 0 or low > 0:
+    if (high < 0 or low > 0) and np.isfinite(rates).all():
         apart = "By failure rates at equal age, without a law, there is no difference. "
+    elif high < 0 or low > 0:
+        apart = "Failure rates at equal age, without a law, set no limits. "
     if low > -near and high < near:
         told = f"The interval lies within {margin:.2f} and {1 / margin:.2f}: no proof, but nothing "
         return "no evidence against as good as new", 0.0, apart + told + "that would matter."
