@@ -62,7 +62,8 @@ class Scenario:
     ``chosen``: 'worst' ten by the failures of 2018-19, the worst 'section' of 24, or a 'unit' of
     24 of one class. ``ratio``: what the project brings. ``unlike``: gamma shape of how positions of
     a class differ. ``drift``: factor of all failure rates from the change on; ``apart``: standard
-    deviation of its logarithm between classes.
+    deviation of its logarithm between classes. ``next_failure``: each position is changed when
+    its seal fails next.
     """
 
     name: str
@@ -75,6 +76,7 @@ class Scenario:
     unlike: float = np.inf
     drift: float = 1.0
     apart: float = 0.0
+    next_failure: bool = False
 
 
 _WORST = {
@@ -97,6 +99,8 @@ SCENARIOS = (
              ("2024-04-01", "2024-06-30")),
     Scenario("all rates fall by a third", "unit", 1.0, _ALL, drift=0.67),
     Scenario("rates of classes drift apart", "unit", 1.0, _ALL, apart=0.2),
+    Scenario("changed at the next failure", "unit", 1.0, _ALL, begins=("2019-01-01",) * 2,
+             next_failure=True),
     Scenario("rate 0.4 times", "unit", 0.4, _ALL),
     Scenario("rate 0.4 times, unlike positions", "unit", 0.4, _ALL, unlike=4.0),
     Scenario("rate 0.4 times, reason not told", "unit", 0.4, ""),
@@ -137,9 +141,11 @@ def fleet(scenario: Scenario, seed: int) -> dict[str, Any]:
     else:
         begins = None
     until = np.full(count, END)
-    if scenario.chosen == "unit":
+    if scenario.chosen == "unit" and not scenario.next_failure:
         until[project] = begins
     lives = _lives(rng, law, np.arange(count), np.zeros(count), until)
+    if scenario.next_failure:
+        lives, project, begins = _at_next_failure(lives, project, first)
     if begins is None:
         project = _worst(scenario, lives, name, rng)
         begins = np.full(len(project), first)
@@ -212,6 +218,17 @@ def _worst(
     ]
     excess = [failures[s].sum() / class_mean[s].sum() for s in sections]
     return sections[int(np.argmax(excess))]
+
+
+def _at_next_failure(
+    lives: dict[str, np.ndarray], project: np.ndarray, first: float
+) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray]:
+    """Positions changed when their seal fails next, and when; the others never are."""
+    after = lives["failed"] & (lives["end"] >= first)
+    begins = np.full(int(lives["position"].max()) + 1, np.inf)
+    np.minimum.at(begins, lives["position"][after], lives["end"][after])
+    done = project[np.isfinite(begins[project])]
+    return _cut(lives, done, begins[done]), done, begins[done]
 
 
 def _cut(lives: dict[str, np.ndarray], project: np.ndarray, begins: np.ndarray) -> dict[str, Any]:

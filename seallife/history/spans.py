@@ -5,7 +5,7 @@ In: the life table. Out: `Spans`. Next: `seallife.history.agerates`, `seallife.h
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -99,10 +99,6 @@ class Spans:
         """What of each stretch lies between two days."""
         count = int(self.position.max(initial=-1)) + 1
         return self.between(np.full(count, low), np.full(count, high))
-
-    def without_failure(self, chosen: Flags) -> Spans:
-        """The same stretches; those where ``chosen`` is true end without a failure."""
-        return replace(self, failed=self.failed & ~chosen)
 
     def joined(self, other: Spans) -> Spans:
         """Rows of both."""
