@@ -282,6 +282,9 @@ def _tables(
             "removal_id": [f"R{i}" if r else "" for i, r in enumerate(removed)],
         }
     )
+    when = pd.Series(begins, index=ids[project])
+    own = pd.Series(ids[at]).map(when).to_numpy()
+    at_change = table[(end == own) & removed].set_index("position_id")["removal_id"]
     made = pd.DataFrame(
         {
             "position_id": ids[project],
@@ -289,7 +292,7 @@ def _tables(
             "what": "seal" if scenario.renewed else "flush plan",
             "begins": dates(begins),
             "epoch": 2,
-            "removal_id": "",
+            "removal_id": at_change.reindex(ids[project]).fillna("").to_numpy(),
             "new_seal": scenario.renewed,
             "record_id": [f"changes:c.csv:{i + 2}" for i in range(len(project))],
         }

@@ -98,7 +98,8 @@ class Improvements(TableResult):
         ``ratio``, ``low``, ``high``, ``p`` of the failure rate at equal age against unchanged
         positions, ``p_adjusted`` for the number of projects (false discovery rate);
         ``needed_years`` more after the change to tell a ratio of 0.5 four times in five (infinite
-        where no time would do); ``at_change`` (failures before whose repair was the change itself), ``no_life`` (failures on the day the seal went in, in no count),
+        where no time would do); ``at_change`` (failures before whose repair was the change
+        itself), ``no_life`` (failures on the day the seal went in, in no count),
         ``unplaced_before``, ``unplaced_after`` (removals without a position that may have been
         failures here); ``dispersion`` of counts; ``own_share`` (weight of the class itself in what
         happened meanwhile, the rest from other classes of the site); ``verdict`` ('improved',
