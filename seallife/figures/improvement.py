@@ -62,9 +62,8 @@ def improvement_figure(improvements: Improvements) -> Figure:
         y = [top - _HEIGHT / whole, top]
         last = i == count - 1
         for side, k in enumerate(("" if not i else str(2 * i + 1), str(2 * i + 2))):
-            rows = (improvements.views if side else improvements.rates).query(
-                "project == @row.project"
-            )
+            rows = improvements.views if side else improvements.rates
+            rows = rows[rows["project"] == row["project"]]
             make = _forest if side else _rates
             drawn, told, axes = make(rows, k, edge, last)
             traces += [t | {"xaxis": f"x{k}", "yaxis": f"y{k}"} for t in drawn]
@@ -229,7 +228,7 @@ def _forest(rows: pd.DataFrame, k: str, edge: tuple[float, float], last: bool) -
 def _limits(ratio: float, low: float, high: float) -> str:
     """Ratio and its limits in words; what no count bounds is left open."""
     if low <= 0 and not np.isfinite(high):
-        return "nothing to compare"
+        return "no comparison"
     value = f"{ratio:.2f}" if np.isfinite(ratio) else "–"
     if not np.isfinite(high):
         return f"{value} ({low:.2f} or more)"
@@ -243,7 +242,7 @@ def _small(colour: str) -> dict[str, Any]:
 def _name(row: pd.Series[Any], y: float) -> dict[str, Any]:
     """Project, verdict and raw counts above its panels."""
     words = (
-        f"<b>{plain(row['project'], 44)}: {row['verdict']}</b>  {row['positions']} positions, "
+        f"<b>{plain(row['project'], 44)}: {row['verdict']}</b>  {row['positions']} position{'' if row['positions'] == 1 else 's'}, "
         f"{row['failures_before']} failures before, {row['failures_after']} after"
     )
     return label(

@@ -23,11 +23,20 @@ from seallife.history.unchanged import Meanwhile, Side, lean, meanwhile
 from seallife.life.groups import Floats
 from seallife.schema import DAYS_PER_YEAR
 
-__all__ = ["BY_AGE", "RAW", "SHRUNK", "UNCHANGED", "WITHOUT", "Judged", "judge_project"]
+__all__ = [
+    "AGE_ALONE",
+    "BY_AGE",
+    "RAW",
+    "SHRUNK",
+    "UNCHANGED",
+    "WITHOUT",
+    "Judged",
+    "judge_project",
+]
 
 RAW, WITHOUT = "before and after", "without the time that chose them"
 SHRUNK, UNCHANGED = "record shrunk to the class", "against unchanged positions"
-BY_AGE = "against unchanged, at equal age"
+BY_AGE, AGE_ALONE = "against unchanged, at equal age", "at equal age"
 
 _NONE = RateRatio(np.nan, 0.0, np.inf, np.nan)
 
@@ -95,8 +104,11 @@ def judge_project(
             dispersion=scatter,
             level=level,
         )
-    main = views[BY_AGE]
-    order = [v for v in (RAW, WITHOUT, SHRUNK, UNCHANGED, BY_AGE) if v in views]
+    main, used = views[BY_AGE], BY_AGE
+    if np.isnan(own_share):
+        views[UNCHANGED], used = _NONE, AGE_ALONE
+        views[AGE_ALONE] = views.pop(BY_AGE)
+    order = [v for v in (RAW, WITHOUT, SHRUNK, UNCHANGED, BY_AGE, AGE_ALONE) if v in views]
     row = {
         "service_class": ", ".join(fleet.groups[np.unique(fleet.group[spans.inside])]),
         "window": _window_word(spans),
@@ -121,7 +133,7 @@ def judge_project(
         "change_meanwhile": float(np.exp(change.mean())),
     }
     shown = pd.DataFrame(
-        [(v, views[v].ratio, views[v].low, views[v].high, v == BY_AGE) for v in order],
+        [(v, views[v].ratio, views[v].low, views[v].high, v == used) for v in order],
         columns=["view", "ratio", "low", "high", "used"],
     )
     return Judged(row, shown, _rates(spans, own, level))
@@ -213,6 +225,8 @@ def _shrunk(
     rng = np.random.default_rng((*seed, 3))
     failures = spans.after.failures
     wanted = due * np.exp(change)
+    # the rate of the class is itself an estimate
+    wanted = wanted * rng.gamma(had[used].sum() + 0.5, 1 / (had[used].sum() + 0.5), draws)
     if variance > 0:
         wanted = wanted * rng.gamma(due**2 / variance, variance / due**2, draws)
     drawn = rng.gamma(failures + 0.5, 1.0, draws) / wanted
