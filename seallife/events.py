@@ -13,6 +13,7 @@ import pandas as pd
 
 from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
+from seallife.intake.damage import leak_path, listed_damage
 from seallife.jobs import MENTIONS, join_orders
 from seallife.observation import Observation
 from seallife.orders import UNPLACED, read_orders
@@ -31,7 +32,9 @@ class Removals:
     table : pandas.DataFrame
         One row a removal: removal_id, position_id ('' where the end of the pump is not known),
         pump_key, site, end, end_low, back, date_kind, reason, ended ('failed', 'withdrawn',
-        'unknown'), confidence, evidence, fitting_fault, serial_out, serial_in, record_id (the first
+        'unknown'), confidence, evidence, fitting_fault, damage (what was found wrong with the seal,
+        a group of `seallife.schema.DAMAGE`), damage_evidence, leak_path (of
+        `seallife.schema.LEAK_PATHS`, or 'unknown'), serial_out, serial_in, record_id (the first
         order), record_ids (all, blank between), orders (their number), repeat_days (since the
         pump's return from the last removal at this position).
     findings : pandas.DataFrame
@@ -212,6 +215,7 @@ def _from_removals_table(
     position = name.where(name.isin(known), only).fillna("")
     by_name = positions.set_index("position_id")
     key = position.map(by_name["pump_key"]).fillna(pumps["pump_key"])
+    found = listed_damage(own["damage"], own["cause"])
     rows = pd.DataFrame(
         {
             "record_id": own["record_id"],
@@ -227,6 +231,9 @@ def _from_removals_table(
             "confidence": 0.95,
             "evidence": own["cause"],
             "fitting_fault": False,
+            "damage": found["damage"],
+            "damage_evidence": found["damage_evidence"],
+            "leak_path": leak_path(own["mode_code"]),
             "serial_out": own["serial_out"],
             "serial_in": own["serial_in"],
             "kind": "removal",
@@ -237,7 +244,18 @@ def _from_removals_table(
     )
     lost, dateless = rows["pump_key"] == "", rows["end"].isna()
     again = rows.duplicated(["position_id", "end"]) & (position != "")
+    puzzling = (own["damage"] != "") & (rows["damage"] == "unknown")
+    puzzling &= own["damage"].str.casefold() != "unknown"
     findings = [
+        make_findings(
+            "damage not understood",
+            "doubt",
+            rows.loc[puzzling, "record_id"],
+            "'{value}' tells no kind of damage; translate it under [codes.damage] in fleet.toml",
+            column="damage",
+            value=own.loc[puzzling, "damage"],
+            action="damage unknown",
+        ),
         make_findings(
             "two removals on one day",
             "doubt",

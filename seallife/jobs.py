@@ -13,7 +13,8 @@ import numpy as np
 import pandas as pd
 
 from seallife.findings import join_findings, make_findings
-from seallife.schema import ENDED_BY
+from seallife.intake.damage import how_telling
+from seallife.schema import ENDED_BY, LEAK_PATHS
 
 __all__ = ["MENTIONS", "join_orders"]
 
@@ -153,7 +154,7 @@ def _touching(loose: pd.DataFrame, jobs: pd.DataFrame, gap_days: int) -> pd.Seri
 
 
 def _summed(jobs: pd.DataFrame, with_job: pd.DataFrame) -> pd.DataFrame:
-    """Earliest end, latest return, the reason with the best evidence."""
+    """Earliest end, latest return, the reason with the best evidence, the most telling damage."""
     order = ["event", "confidence", "seal_drawn"]
     best = jobs.sort_values(order, ascending=[True, False, False], kind="stable")
     best = best.drop_duplicates("event").set_index("event")
@@ -162,10 +163,14 @@ def _summed(jobs: pd.DataFrame, with_job: pd.DataFrame) -> pd.DataFrame:
     everything = pd.concat([jobs, with_job[with_job["kind"] != "seal change mentioned"]])
     ids = pd.concat([jobs, with_job.sort_values("record_id")])[["event", "record_id"]]
     several = ids[ids["event"].duplicated(keep=False)].groupby("event")["record_id"].agg(" ".join)
+    found = _found(everything)
     table = best.assign(
         end=by["end"].min(),
         back=everything.groupby("event")["back"].max(),
         fitting_fault=by["fitting_fault"].any(),
+        damage=found["damage"],
+        damage_evidence=found["damage_evidence"],
+        leak_path=found["leak_path"],
         serial_out=_given(jobs, "serial_out"),
         serial_in=_given(jobs, "serial_in"),
         record_id=first,
@@ -185,6 +190,24 @@ def _summed(jobs: pd.DataFrame, with_job: pd.DataFrame) -> pd.DataFrame:
     table = table.reset_index(drop=True)
     table.insert(0, "removal_id", [f"R{i + 1}" for i in table.index])
     return table.drop(columns=["seal", "reach", "kind", "renewed", "seal_drawn", "rework"])
+
+
+def _found(rows: pd.DataFrame) -> pd.DataFrame:
+    """What all orders of each event say together of the damage and the leak path.
+
+    Words go before codes, and among them the group that tells most; a leak to the outside goes
+    before one inside.
+    """
+    telling = how_telling(rows["damage"], rows["damage_evidence"])
+    path = rows["leak_path"].map({p: i for i, p in enumerate(LEAK_PATHS.values())})
+    columns = ["damage", "damage_evidence", "leak_path"]
+    rows = rows[["event", *columns]].assign(telling=telling, path=path.fillna(len(LEAK_PATHS)))
+
+    def best(by: str) -> pd.DataFrame:
+        first = rows.sort_values(["event", by], kind="stable").drop_duplicates("event")
+        return first.set_index("event")[columns]
+
+    return best("telling").assign(leak_path=best("path")["leak_path"])
 
 
 def _given(jobs: pd.DataFrame, column: str) -> pd.Series:

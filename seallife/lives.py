@@ -10,7 +10,7 @@ A life begins with an installation and is on record from its entry age to its ex
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -41,19 +41,23 @@ class LifeTable:
         exit_age_d, exit_low_d (youngest age at the end, where the day is not known),
         entry_age_h, exit_age_h, exit_low_h, days, hours (on record), hours_low, hours_high
         (bounds of the hours, see `RunClock.spread`), metered (share of the hours seen by a meter),
-        hours_from, end, reason, confidence, fitting_fault, removal_id, start_record, end_record,
-        start_kind, serial, rebuild_no (NaN without serial number), moved_from (the life that the
-        same seal had before; its age goes on), epoch (number of the position's configuration at
-        the life's start).
+        hours_from, end, reason, confidence, fitting_fault, damage and leak_path (of lives that
+        failed, '' for others; see `seallife.events.Removals`), removal_id, start_record,
+        end_record, start_kind, serial, rebuild_no (NaN without serial number), moved_from (the life
+        that the same seal had before; its age goes on), epoch (number of the position's
+        configuration at the life's start).
     findings : pandas.DataFrame
         Lives whose begin is not known, lives without length, moved seals, changes within lives.
     unknown_as : str
         How a removal of unknown reason ends a life here.
+    found : pandas.DataFrame
+        damage and leak_path by row of ``table``, whatever the life's end.
     """
 
     table: pd.DataFrame
     findings: pd.DataFrame
     unknown_as: str
+    found: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def build_lives(
@@ -81,8 +85,9 @@ def build_lives(
     about = register.table.set_index("position_id")[list(_POSITION_COLUMNS)]
     ages = ages.join(about, on="position_id")
     ages["service_class"] = ages["position_id"].map(service_class)
-    resolved = _resolve_unknown(ages, rules.unknown_reason)
-    return LifeTable(resolved, join_findings(findings), rules.unknown_reason)
+    found = ages[["damage", "leak_path"]]
+    resolved = _resolve_unknown(ages, rules.unknown_reason, found)
+    return LifeTable(resolved, join_findings(findings), rules.unknown_reason, found)
 
 
 _POSITION_COLUMNS = ("site", "unit", "tag", "seal_end", "pump_type", "arrangement", "duty")
@@ -95,11 +100,15 @@ def with_unknown_as(lives: LifeTable, ended: str) -> LifeTable:
     ----------
     ended : {'failed', 'withdrawn'}
     """
-    return LifeTable(_resolve_unknown(lives.table, ended), lives.findings, ended)
+    table = _resolve_unknown(lives.table, ended, lives.found)
+    return LifeTable(table, lives.findings, ended, lives.found)
 
 
-def _resolve_unknown(table: pd.DataFrame, ended: str) -> pd.DataFrame:
-    return table.assign(end=table["end"].mask(table["reason"] == "unknown", ended))
+def _resolve_unknown(table: pd.DataFrame, ended: str, found: pd.DataFrame) -> pd.DataFrame:
+    """Give removals of unknown reason an end; only what failed has a damage."""
+    end = table["end"].mask(table["reason"] == "unknown", ended)
+    damage = {c: found[c].where(end == "failed", "") for c in found.columns}
+    return table.assign(end=end, **damage)
 
 
 def _marks(
@@ -125,7 +134,7 @@ def _marks(
     named = events[events["position_id"] != ""]
     blind = events[events["position_id"] == ""].drop(columns="position_id")
     blind = blind.merge(positions[["pump_key", "position_id"]], on="pump_key")
-    blind = blind.assign(ended="lost", reason="", removal_id="")
+    blind = blind.assign(ended="lost", reason="", removal_id="", damage="", leak_path="")
     blind["back"] = pd.NaT
     both = pd.concat([t for t in (named, blind) if len(t)] or [named])
     closes = pd.DataFrame(
@@ -155,6 +164,8 @@ _FROM_REMOVALS = (
     "reason",
     "confidence",
     "fitting_fault",
+    "damage",
+    "leak_path",
     "removal_id",
     "serial_out",
     "serial_in",
@@ -176,6 +187,8 @@ def _unrecorded(changes: Changes) -> pd.DataFrame:
             "ended": "withdrawn",
             "reason": "upgrade",
             "fitting_fault": False,
+            "damage": "",
+            "leak_path": "",
             "removal_id": "",
             "serial_out": "",
             "serial_in": "",
@@ -199,6 +212,8 @@ def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
             "reason": np.where(closed, after["reason"], ""),
             "confidence": after["confidence"].where(closed),
             "fitting_fault": closed & (after["fitting_fault"] == True),  # noqa: E712  (object column with gaps)
+            "damage": after["damage"].where(closed, ""),
+            "leak_path": after["leak_path"].where(closed, ""),
             "removal_id": np.where(closed, after["removal_id"], ""),
             "start_kind": marks["start_kind"],
             "start_record": marks["start_record"],

@@ -15,6 +15,7 @@ import pandas as pd
 from seallife.errors import InputError
 from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
+from seallife.intake.damage import leak_path, read_damage
 from seallife.intake.orderdates import order_dates
 from seallife.intake.worktext import read_evidence, read_work
 from seallife.places import match_pumps, pumps_from_text_or_serial, which_seal
@@ -43,6 +44,9 @@ _COLUMNS: dict[str, Any] = {
     "confidence": float,
     "evidence": object,
     "fitting_fault": bool,
+    "damage": object,
+    "damage_evidence": object,
+    "leak_path": object,
     "serial_out": object,
     "serial_in": object,
     "kind": object,
@@ -62,9 +66,10 @@ class Orders:
         One row for each order that tells of a seal removal, two where it tells of both seals of
         a pump: record_id, wo_no, pump_key, site, position_id ('' where the end is not known),
         end (date), end_low (NaT where the day is known), back, date_kind, reason, confidence,
-        evidence, fitting_fault, serial_out, serial_in; kind ('removal', 'pump retired'; 'seal
-        change mentioned' and 'rework' go with another order's removal), renewed (something says
-        that a seal went in), seal_drawn (the store's issue says it), rework.
+        evidence, fitting_fault, damage and damage_evidence (what was found wrong with the seal, see
+        `seallife.schema.DAMAGE`), leak_path, serial_out, serial_in; kind ('removal', 'pump
+        retired'; 'seal change mentioned' and 'rework' go with another order's removal), renewed
+        (something says that a seal went in), seal_drawn (the store's issue says it), rework.
     findings : pandas.DataFrame
         One or more for every order that is not in the table, and doubts about those that are.
     counts : pandas.DataFrame
@@ -162,11 +167,13 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
         set_aside(how, "ask", gone, sentence, "tag")
     rows, said = which_seal(orders, register)
     findings += said
+    found = _what_was_found(rows)
+    table = rows[[c for c in _COLUMNS if c not in found]].join(found)
     steps.append(("seal removals", len(orders)))
     counts = pd.DataFrame(steps, columns=["step", "records"])
     _most_meet_the_register(unplaced, len(orders))
     return Orders(
-        _typed(rows[list(_COLUMNS)]), join_findings(findings), counts, pd.concat(unplaced)
+        _typed(table[list(_COLUMNS)]), join_findings(findings), counts, pd.concat(unplaced)
     )
 
 
@@ -220,6 +227,13 @@ def _what_was_done(orders: pd.DataFrame, fleet: Fleet, register: Register) -> pd
     read["seal_drawn"] = fitted
     read["returned"] = returned
     return read
+
+
+def _what_was_found(rows: pd.DataFrame) -> pd.DataFrame:
+    """Read what was wrong with each seal that came out: words first, then codes."""
+    text = rows["short_text"] + " . " + rows["long_text"]
+    found = read_damage(text, rows["mechanism_code"], rows["cause_code"], rows["site"])
+    return found.assign(leak_path=leak_path(rows["mode_code"]))
 
 
 def _as_set_by_hand(orders: pd.DataFrame, register: Register) -> pd.DataFrame:

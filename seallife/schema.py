@@ -17,12 +17,14 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 __all__ = [
+    "DAMAGE",
     "DAYS_PER_YEAR",
     "ENDED_BY",
     "ENDS",
     "HOURS_PER_DAY",
     "HOURS_PER_YEAR",
     "LEAKAGE_CODES",
+    "LEAK_PATHS",
     "REASONS",
     "TABLES",
     "Column",
@@ -43,6 +45,42 @@ ENDS = ("failed", "withdrawn", "in service", "lost")
 
 LEAKAGE_CODES = ("ELP", "ELU", "INL")
 """Failure modes of ISO 14224 that are leakage: external of process or utility, internal."""
+
+LEAK_PATHS: Mapping[str, str] = MappingProxyType(
+    {
+        "ELP": "to the outside",
+        "ELU": "barrier or utility to the outside",
+        "INL": "inner seal",
+    }
+)
+"""Failure mode of ISO 14224 -> where the leakage went; "unknown" for all others.
+
+A single seal that leaks to atmosphere is ELP, barrier, buffer or quench liquid outward ELU, the
+inner seal of a dual set INL (our convention; the standard's modes are those of the pump).
+"""
+
+DAMAGE: Mapping[str, str] = MappingProxyType(
+    {
+        "fitting": "fitted wrongly, a wrong part or dirt put in, or damaged while being fitted",
+        "dry or hot running": "ran dry, hot or on vapour: flush lost, cavitation, heat checks",
+        "machine": "the pump around it: vibration, alignment, bearings, shaft, piping loads",
+        "deposits": "coke, crystals, polymer or scale on it; held fast by them",
+        "elastomer": "O-rings or other elastomers swollen, hard, flat, extruded, torn or split",
+        "chemical attack": "faces or metal corroded, pitted or leached",
+        "drive or fretting": "sleeve fretted; drive, springs or bellows worn, cracked or sheared",
+        "solids": "faces scored, or solids found in it",
+        "face wear": "faces worn, and nothing said of why",
+        "broken face": "a face cracked, chipped or broken, and nothing said of why",
+        "unknown": "the record does not say",
+    }
+)
+"""What was found wrong with a seal -> what it means, the most telling first.
+
+Groups are told apart by what is seen when a seal is stripped and by what would be done about it.
+Where a record names several, the first here counts: a cause (fitting, running dry, the machine)
+before what was found on a part, and that before mere wear or breakage, which most causes end in.
+The set follows the usual tables of seal failure mechanisms (common practice, no source).
+"""
 
 REASONS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {

@@ -128,7 +128,9 @@ def _removal(study: Study, name: str) -> list[tuple[str, str, str]]:
             name,
             f"{where}: out {_shown(r['end'])} ({r['date_kind']}), back {_shown(r['back'])}; "
             f"{r['reason']} (evidence: {r['evidence'] or 'none'}; confidence "
-            f"{r['confidence']:.2f}); from {r['record_ids']}",
+            f"{r['confidence']:.2f}); damage {r['damage']}"
+            f"{r['damage_evidence'] and ' (' + r['damage_evidence'] + ')'}, leak path "
+            f"{r['leak_path']}; from {r['record_ids']}",
         ),
         (
             "history",

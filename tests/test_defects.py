@@ -225,7 +225,7 @@ def test_defect_19_useless_text() -> None:
 def test_defect_20_cause_by_default() -> None:
     days = pd.date_range("2017-01-05", periods=40, freq="60D")
     study = _study(*(seal_order("P-101A", f"{d:%Y-%m-%d}", cause_code="WEAR") for d in days))
-    assert _one(study, "one cause code for most")["action"] == "no figure rests on causes"
+    assert _one(study, "one cause code for most")["action"] == "no damage is read from this code"
 
 
 def _items(*numbers: str) -> list[dict[str, object]]:

@@ -72,7 +72,7 @@ def _figures(study: Study) -> list[pd.DataFrame]:
         "confidence",
         "orders",
     ]
-    columns += ["serial_in", "serial_out", "fitting_fault"]
+    columns += ["serial_in", "serial_out", "fitting_fault", "damage", "leak_path"]
     lives = study.lives.table.drop(
         columns=["removal_id", "start_record", "end_record", "moved_from"]
     )

@@ -10,6 +10,7 @@ import pandas as pd
 
 from seallife.checks.records import Records
 from seallife.findings import join_findings, make_findings, no_findings
+from seallife.intake.damage import DEFAULT_ORDERS, DEFAULT_SHARE
 
 __all__ = [
     "closed_in_a_batch",
@@ -24,8 +25,6 @@ __all__ = [
 
 _BATCH = 10  # orders closed on one day, and five times those of other days
 _MONTH_SHARE = 0.10  # of orders on the first of a month; one in thirty is chance
-_CAUSE_SHARE = 0.5
-_CAUSE_ORDERS = 30
 _RAISED_DAYS = 30
 _NEW_DAYS = 30  # orders so near commissioning may have built the pump
 
@@ -83,7 +82,7 @@ def default_cause(records: Records) -> pd.DataFrame:
     for site, part in rows.groupby("site"):
         codes = part["cause_code"]
         share = codes.value_counts(normalize=True)
-        if len(codes) >= _CAUSE_ORDERS and share.iloc[0] >= _CAUSE_SHARE:
+        if len(codes) >= DEFAULT_ORDERS and share.iloc[0] >= DEFAULT_SHARE:
             used = share.to_numpy(dtype=float)
             alike = float(np.exp(-(used * np.log(used)).sum()))
             found.append((str(site), str(share.index[0]), share.iloc[0], alike, len(codes)))
@@ -98,8 +97,8 @@ def default_cause(records: Records) -> pd.DataFrame:
         ],
         column="cause_code",
         value=[f[1] for f in found],
-        threshold=f"{_CAUSE_SHARE:.0%}",
-        action="no figure rests on causes",
+        threshold=f"{DEFAULT_SHARE:.0%}",
+        action="no damage is read from this code",
     )
 
 

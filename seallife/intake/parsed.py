@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from seallife.intake.lexicon import Hit, Lexicon, split_words
 
-__all__ = ["ParsedText", "Pattern", "pattern_of", "without_tags"]
+__all__ = ["ParsedText", "Pattern", "ReadText", "pattern_of", "without_tags"]
 
 FULL_STOPS = frozenset(".;!?")
 SIGNS = frozenset(".,;!?&+/()-")
@@ -99,42 +99,27 @@ def pattern_of(text: str) -> Pattern:
     return Pattern(words, short, all(w == w.upper() for w in written))
 
 
-class ParsedText:
-    """One text as words, phrases found and sentences.
+class ReadText:
+    """Words of a text with the phrases found in them and how sentences and lists part them.
 
     Attributes
     ----------
+    words : sequence of str
     hits : list of Hit
-        Phrases found, in order, without those that mislead.
+        Phrases found, in order.
     sentence : list of int
         Number of each word's sentence.
-    misled : frozenset of str
-        Kinds of the phrases that were left out, as "other_seal".
     """
 
-    __slots__ = ("_joins", "_signs", "hits", "misled", "sentence", "words")
+    __slots__ = ("_joins", "_signs", "hits", "sentence", "words")
 
-    def __init__(self, pattern: Pattern) -> None:
-        self.words = pattern.words
-        found = list(_lexicon().find(self.words))
-        if pattern.codes:
-            found = sorted([*found, *_coded(pattern, found)], key=lambda h: h.start)
-        hits: list[Hit] = []
-        misled: set[str] = set()
-        for h in found:
-            if "misleading" in h.kinds:
-                continue
-            if h.kinds == _OTHER_SEAL:
-                misled.add("other_seal")
-                continue
-            hits.append(h)
-        self.hits = hits
-        self.misled = frozenset(misled)
-        self.sentence = list(accumulate(w in FULL_STOPS for w in self.words))
+    def __init__(self, words: Sequence[str], hits: list[Hit], joining: str = "and") -> None:
+        self.words, self.hits = words, hits
+        self.sentence = list(accumulate(w in FULL_STOPS for w in words))
         # How many signs, and how many words that join, stand before each word.
-        self._signs = [0, *accumulate(w in SIGNS for w in self.words)]
-        joining = {i for h in hits if "and" in h.kinds for i in range(h.start, h.stop)}
-        self._joins = [0, *accumulate(i in joining for i in range(len(self.words)))]
+        self._signs = [0, *accumulate(w in SIGNS for w in words)]
+        joins = {i for h in hits if joining in h.kinds for i in range(h.start, h.stop)}
+        self._joins = [0, *accumulate(i in joins for i in range(len(words)))]
 
     def signs(self, start: int, stop: int) -> int:
         """Count the signs among words start to stop."""
@@ -148,6 +133,36 @@ class ParsedText:
         """At most so many words between, no sign and no "and"."""
         start, stop = first.stop, second.start
         return stop - start <= words and not (self.signs(start, stop) or self.joins(start, stop))
+
+
+class ParsedText(ReadText):
+    """One text as words, phrases found and sentences.
+
+    ``hits`` are without those that mislead.
+
+    Attributes
+    ----------
+    misled : frozenset of str
+        Kinds of the phrases that were left out, as "other_seal".
+    """
+
+    __slots__ = ("misled",)
+
+    def __init__(self, pattern: Pattern) -> None:
+        found = list(_lexicon().find(pattern.words))
+        if pattern.codes:
+            found = sorted([*found, *_coded(pattern, found)], key=lambda h: h.start)
+        hits: list[Hit] = []
+        misled: set[str] = set()
+        for h in found:
+            if "misleading" in h.kinds:
+                continue
+            if h.kinds == _OTHER_SEAL:
+                misled.add("other_seal")
+                continue
+            hits.append(h)
+        super().__init__(pattern.words, hits)
+        self.misled = frozenset(misled)
 
     def taken_back(self) -> set[int]:
         """Give the starts of phrases that a negation or a mere intention takes back."""

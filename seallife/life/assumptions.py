@@ -240,8 +240,13 @@ def _influence(top: Top, data: FactorData, spread: Spread, skip: int) -> list[di
     moves = spread.moves
     used = np.flatnonzero(data.design.rows)
     what = "life in row" if data.cluster is None else "cluster of row"
-    shift = moves[:, skip:] / np.sqrt(np.diag(spread.used))[skip:]
+    se = np.sqrt(np.diag(spread.used))[skip:]
+    told = ~spread.alone[skip:] & (se > 0)
+    shift = moves[:, skip:] / np.where(told, se, 1.0)
     for j, term in enumerate(data.design.terms):
+        if not told[j]:
+            rows.append(_row("influence", term.factor, message="rests on a single cluster"))
+            continue
         most = int(np.argmax(np.abs(shift[:, j])))
         row = most if data.cluster is None else int(np.argmax(data.cluster == most))
         size = float(shift[most, j])

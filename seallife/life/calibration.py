@@ -33,7 +33,10 @@ from seallife.life.powersums import power_sums
 from seallife.life.profile import solve_profile
 from seallife.life.surface import WeibullSurface, ridge_height
 
-__all__ = ["root_quantiles", "signed_roots"]
+__all__ = ["WIDEST", "root_quantiles", "signed_roots"]
+
+WIDEST = float(np.log(1e4))
+"""Log shapes beyond are not tabulated: no fit lies there."""
 
 _ROWS = 300_000  # lives drawn at once
 _LEAST = 50  # resamples with a fit; fewer tell nothing
@@ -166,8 +169,10 @@ class _Group:
         """Ages and ends of so many drawings, one after the other."""
         shape = (times, len(self.age))
         with np.errstate(divide="ignore"):
-            lived = np.exp((np.log(self.entry) - mu) / sigma)
-            life = np.exp(mu + sigma * np.log(lived + _spread_out(random, shape)))
+            lived = np.exp(np.minimum((np.log(self.entry) - mu) / sigma, 700.0))
+            log_life = mu + sigma * np.log(lived + _spread_out(random, shape))
+        # of a flat law a life may be longer than any number, and is withdrawn first or all but
+        life = np.exp(np.minimum(log_life, 700.0))
         until = np.broadcast_to(self.age, shape).copy()
         until[:, self.failed] = self._watched_until(random, times)
         failed = life <= until
@@ -213,8 +218,9 @@ def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) 
     best = -np.log(profile.shape)
     best_mu = (profile.log_sum - np.log(sums.failures)) / profile.shape
     top = ridge_height(sums.failures, sums.log_age_sum, -best, profile.log_sum)
-    low = np.minimum(best - _REACH * error, tau - 0.5 * error)
-    high = np.maximum(best + _REACH * error, tau + 0.5 * error)
+    # where all entered late a likelihood may stay high towards shape 0, whose sums underflow
+    low = np.maximum(np.minimum(best - _REACH * error, tau - 0.5 * error), -WIDEST)
+    high = np.minimum(np.maximum(best + _REACH * error, tau + 0.5 * error), WIDEST)
     target = lines.values(tau, mu)
     away = lines.values(best, best_mu) - target
     todo, nodes = np.ones(len(rows), bool), _NODES

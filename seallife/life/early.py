@@ -88,6 +88,11 @@ def early_share(
         [
             (np.isnan(share), "not seen", "No life was watched to that age."),
             (
+                share == 1,
+                "all failed",
+                "All lives watched had failed by that age: there is no limit but the share itself.",
+            ),
+            (
                 seen.table["status"].to_numpy() == "risk set emptied",
                 "risk set emptied",
                 "All lives at risk had failed at an age that others passed later: the share may "

@@ -18,10 +18,20 @@ from seallife.life.factordata import ENOUGH, FactorData
 from seallife.life.groups import Floats
 from seallife.life.newton import Spread, Top
 
-__all__ = ["CHECK_COLUMNS", "Method", "effects", "factor_tests", "refused", "with_gone"]
+__all__ = [
+    "CHECK_COLUMNS",
+    "Method",
+    "effects",
+    "factor_tests",
+    "ratio_of",
+    "refused",
+    "with_gone",
+]
 
 _FEW_CLUSTERS = 10
 """Seal positions on one side of a comparison below which its interval is in doubt."""
+_OPEN = 30.0
+"""Log ratio that no ratio of lives or rates has: a limit as far out is none."""
 
 
 class Method(NamedTuple):
@@ -45,17 +55,18 @@ def effects(
 ) -> FactorEffects:
     """Make the result of a fit; the first ``skip`` parameters are no factors."""
     terms = data.design.terms
-    wide = spread.wide(level)
+    wide = spread.wide(level)[skip:]
     used, model = (np.sqrt(np.diag(v))[skip:] for v in (spread.used, spread.model))
     robust = np.full(len(terms), np.nan)
     if spread.robust is not None:
         robust = np.sqrt(np.diag(spread.robust))[skip:]
     rows: list[dict[str, Any]] = []
     for j, term in enumerate(terms):
-        coef, se = top.place[skip + j] / term.scale, used[j] / term.scale
-        middle, reach = coef * term.step, wide * se * term.step
-        ratio, low, high = (float(np.exp(middle + k * reach)) for k in (0, -1, 1))
-        counts = _counts(data, j)
+        coef, counts = top.place[skip + j] / term.scale, _counts(data, j)
+        alone = bool(spread.alone[skip + j])
+        se = np.nan if alone else used[j] / term.scale
+        middle, reach = coef * term.step, wide[j] * se * term.step
+        ratio, low, high = (ratio_of(x) for x in (middle, middle - reach, middle + reach))
         rows.append(
             _named(term)
             | counts
@@ -63,7 +74,7 @@ def effects(
             | {"se_robust": robust[j] / term.scale, "ratio": ratio, "low": low, "high": high}
             | {"p": spread.wald(top.place, [skip + j])[1]}
             | {"says": _says(term, method.kind, ratio, low, high)}
-            | _status(counts, data)
+            | _status(counts, data, (ratio, low, high), alone)
         )
     none = float(tests["loglik"].iloc[0]) if len(tests) else top.value
     few = bool(terms) and data.failures < ENOUGH * len(terms)
@@ -91,6 +102,11 @@ def effects(
         top.place[skip:],
         spread,
     )
+
+
+def ratio_of(log_ratio: float) -> float:
+    """Ratio, or NaN where it is so far out that it is none."""
+    return float(np.exp(log_ratio)) if abs(log_ratio) < _OPEN else float("nan")
 
 
 def refused(
@@ -181,16 +197,33 @@ def _table(rows: list[dict[str, Any]]) -> pd.DataFrame:
 
 
 def _counts(data: FactorData, column: int) -> dict[str, Any]:
-    """Lives, failures and clusters a term rests on: of the group, or of all for a number."""
-    group = data.design.terms[column].label != ""
-    rows = data.design.x[:, column] == 1 if group else np.ones(len(data.age), bool)
+    """Lives, failures and clusters a term rests on: of the group, or of all for a number.
+
+    Of clusters the fewer of both sides count: a comparison rests on its reference too.
+    """
+    term, x = data.design.terms[column], data.design.x
+    rows = x[:, column] == 1 if term.label else np.ones(len(data.age), bool)
     clusters = 0 if data.cluster is None else len(np.unique(data.cluster[rows]))
+    if data.cluster is not None and term.label:
+        others = (x[:, data.design.columns[term.factor]] == 0).all(axis=1)
+        clusters = min(clusters, len(np.unique(data.cluster[others])))
     return {"n": int(rows.sum()), "failures": int(data.failed[rows].sum()), "clusters": clusters}
 
 
-def _status(counts: dict[str, Any], data: FactorData) -> dict[str, str]:
+def _status(
+    counts: dict[str, Any], data: FactorData, figures: tuple[float, float, float], alone: bool
+) -> dict[str, str]:
     """Say what a row is worth."""
     failures, terms = data.failures, len(data.design.terms)
+    if np.isnan(figures[0]):
+        why = "One step is far beyond the range of the values seen: give a smaller one in steps."
+        return {"status": "step too large", "message": why}
+    if alone:
+        why = "It rests on a single cluster: no interval can be told."
+        return {"status": "few clusters", "message": why}
+    if np.isnan(figures).any():
+        why = "The data set no limit on one side or both: limits that do not exist are left out."
+        return {"status": "interval open", "message": why}
     if counts["failures"] < ENOUGH:
         why = f"{counts['failures']} failures in this group, fewer than {ENOUGH}: a rough guess."
         return {"status": "few failures", "message": why}
@@ -202,8 +235,8 @@ def _status(counts: dict[str, Any], data: FactorData) -> dict[str, str]:
         return {"status": "few failures", "message": why}
     if data.cluster is not None and counts["clusters"] < _FEW_CLUSTERS:
         why = (
-            f"Only {counts['clusters']} clusters, fewer than {_FEW_CLUSTERS}: the interval is too "
-            "short."
+            f"Only {counts['clusters']} clusters on one side, fewer than {_FEW_CLUSTERS}: the "
+            "interval is rough."
         )
         return {"status": "few clusters", "message": why}
     return {"status": "ok", "message": ""}
@@ -231,7 +264,10 @@ def _notes(data: FactorData) -> list[str]:
 
 def _says(term: Term, kind: str, ratio: float, low: float, high: float) -> str:
     """Put a ratio into words."""
-    figures = f"{ratio:.2f} times ({low:.2f} to {high:.2f})"
+    if np.isnan(ratio):
+        return ""
+    ends = [f"{x:.2f}" if np.isfinite(x) else "no limit" for x in (low, high)]
+    figures = f"{ratio:.2f} times ({ends[0]} to {ends[1]})"
     if kind == "time ratio":
         return f"{term.words}: life is {figures} as long"
     return f"{term.words}: failure rate is {figures} as high"

@@ -24,6 +24,7 @@ Likelihood: TypeAlias = Callable[[Floats], tuple[float, Floats, Floats]]
 
 _STEPS = 200
 _PIECES = 4_000_000  # numbers of the information of single rows held at once
+_ALONE = 0.95  # share of what is known of a figure with which one cluster alone carries it
 _NEAR = 1e-13  # what is left of the log-likelihood where a climb ends
 
 
@@ -104,12 +105,15 @@ class Spread:
     moves : ndarray, shape (g, k)
         By how much each parameter falls if one cluster, or one life where no clusters were given,
         is left out, in one Newton step.
+    alone : ndarray of bool, shape (k,)
+        Parameters that rest on a single cluster, of which clusters can tell no interval.
     clusters : int
     """
 
     model: Floats
     robust: Floats | None
     moves: Floats
+    alone: NDArray[np.bool_]
     clusters: int
 
     @cached_property
@@ -124,17 +128,20 @@ class Spread:
         """Degrees of freedom of the intervals; infinite without clusters."""
         return np.inf if self.robust is None else float(max(self.clusters - 1, 1))
 
-    def wide(self, level: float) -> float:
-        """Half-width of a two-sided interval in standard errors."""
+    def wide(self, level: float) -> Floats:
+        """Half-width of each two-sided interval in standard errors, shape (k,); NaN for none."""
         from scipy.special import ndtri, stdtrit
 
         share = (1 + level) / 2
-        return float(ndtri(share) if np.isinf(self.freedom) else stdtrit(self.freedom, share))
+        wide = ndtri(share) if np.isinf(self.freedom) else stdtrit(self.freedom, share)
+        return np.where(self.alone, np.nan, float(wide))
 
     def wald(self, estimate: Floats, columns: list[int]) -> tuple[float, float]:
-        """Statistic and p of 'these estimates are all 0'."""
+        """Statistic and p of 'these estimates are all 0'; NaN where one rests on one cluster."""
         from scipy.special import chdtrc, fdtrc
 
+        if self.alone[columns].any():
+            return np.nan, np.nan
         part = estimate[columns]
         within = self.used[np.ix_(columns, columns)]
         value = float(part @ np.linalg.pinv(within, hermitian=True) @ part)
@@ -168,7 +175,7 @@ def spread_of(
     sums = scores if cluster is None else cluster_sums(scores, cluster)
     order = np.argsort(code, kind="stable")
     first = np.searchsorted(code[order], np.arange(len(sums) + 1))
-    moves = np.zeros_like(sums)
+    moves, shares = np.zeros_like(sums), np.zeros_like(sums)
     # so many rows at a time that their pieces stay small
     room = max(1, _PIECES // max(information.size, 1))
     edges = np.unique(np.append(np.searchsorted(first, np.arange(0, len(code), room)), len(sums)))
@@ -176,10 +183,13 @@ def spread_of(
         rows = order[first[start] : first[stop]]
         own = np.add.reduceat(pieces(rows), first[start:stop] - first[start], axis=0)
         moves[start:stop] = _moved(information, model, own, sums[start:stop])
-    robust = None
-    if cluster is not None:
-        robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
-    return Spread(model, robust, moves, len(sums))
+        # what each cluster adds to the variance of a figure, were lives independent
+        shares[start:stop] = np.maximum(np.einsum("ij,gji->gi", model, own @ model), 0.0)
+    if cluster is None:
+        return Spread(model, None, moves, np.zeros(len(model), bool), len(sums))
+    robust = np.asarray(model @ (sums.T @ sums) @ model, dtype=np.float64)
+    alone = shares.max(axis=0) > _ALONE * shares.sum(axis=0)
+    return Spread(model, robust, moves, alone, len(sums))
 
 
 def _moved(information: Floats, model: Floats, own: Floats, sums: Floats) -> Floats:

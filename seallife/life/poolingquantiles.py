@@ -18,7 +18,7 @@ from seallife.life.poolinglaw import Laws
 __all__ = ["law_quantiles", "posterior_quantiles", "quantities_of"]
 
 _BINS = 400  # of each posterior, over 16 standard deviations
-_MANY = 256  # laws
+_MANY = 100  # equally weighted laws
 
 Quantity = Callable[[Floats, Floats], Floats]
 
@@ -59,7 +59,7 @@ def posterior_quantiles(
         return quantities[k](nodes.log_shape, nodes.log_scale)
 
     # a quarter of the laws is enough to say where the bins must lie
-    some = laws.every(4 if len(laws.law) >= _MANY else 1)
+    some = laws.every(4 if laws.effective >= _MANY else 1)
     for group, which, nodes in some.blocks(classes):
         share = some.weight[which]
         for k in range(q):

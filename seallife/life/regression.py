@@ -38,6 +38,8 @@ _RUNS_AWAY = (
     "The likelihood has no clear top: a factor tells failures from survivors without fail, or the "
     "shape runs away; no figures are returned. Look at the factors one by one."
 )
+_OPEN = 30.0
+"""Logs from a shape or scale to its limit that no data of lives set."""
 _ENDLESS = 18.0
 """Log ratio over the range of a factor beyond which it has no top."""
 
@@ -111,8 +113,10 @@ def fit_weibull_factors(
     for name, sign, part in (("shape", -1, slice(0, q)), ("scale", 1, slice(q, 2 * q))):
         middle = sign * top.place[part]
         columns[name] = np.exp(middle)
-        columns[f"{name}_low"] = np.exp(middle - wide[part])
-        columns[f"{name}_high"] = np.exp(middle + wide[part])
+        # a limit that the data do not set is left out, as in the table of ratios
+        closed = np.where(wide[part] < _OPEN, wide[part], np.nan)
+        columns[f"{name}_low"] = np.exp(middle - closed)
+        columns[f"{name}_high"] = np.exp(middle + closed)
 
     def without(gone: list[int]) -> float:
         return fit_scale(lives.without(gone), with_gone(top.place, gone, 2 * q)).value

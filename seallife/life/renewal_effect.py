@@ -224,6 +224,8 @@ def _compare(
     reach = float(ndtri((1 + level) / 2)) * se
     rates = (float(rate["low"]), float(rate["high"]))
     verdict, wanted, message = _verdict(coef - reach, coef + reach, rates, data.failures, margin)
+    if least < _SCARCE:
+        message = f"{message} {least} failures on one side, fewer than {_SCARCE}: a rough guess."
     return row | {
         **dict(zip(_COUNTS, counts, strict=True)),
         "ratio": np.exp(coef),
@@ -239,7 +241,7 @@ def _compare(
         "verdict": verdict,
         "more_failures": wanted,
         "status": "few failures" if least < _SCARCE else "ok",
-        "message": message,
+        "message": message.strip(),
     }
 
 

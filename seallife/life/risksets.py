@@ -81,7 +81,12 @@ def risk_sets(data: LifeData) -> RiskSets:
         begin = np.flatnonzero(new)
         offsets = np.searchsorted(begin, offsets)
         age, before, failures = age[begin], before[begin], np.add.reduceat(died, begin)
-    return RiskSets(offsets, age, np.repeat(from_new, np.diff(offsets)) + before, failures)
+    at_risk = np.repeat(from_new, np.diff(offsets)) + before
+    if worth is not None:
+        # fractions of lives leave rounding where nobody is at risk
+        rounding = 1e-15 * groups.sizes * data.count()
+        at_risk = np.where(at_risk > np.repeat(rounding, np.diff(offsets)), at_risk, 0.0)
+    return RiskSets(offsets, age, at_risk, failures)
 
 
 class Pile:

@@ -214,7 +214,9 @@ def weibull_point(log_sigma: Floats, mu: Floats, shares: Floats, ages: Floats) -
     from scipy.special import gamma
 
     sigma = np.exp(log_sigma)
-    mean, square = gamma(1 + sigma), gamma(1 + 2 * sigma)
+    mean = gamma(1 + sigma)
+    with np.errstate(over="ignore", invalid="ignore"):
+        spread = np.sqrt(np.maximum(gamma(1 + 2 * sigma) - mean**2, 0.0))
     noise = np.log(-np.log1p(-shares))
     with np.errstate(over="ignore"):
         z = (np.log(ages) - mu[:, None]) / sigma[:, None]
@@ -222,7 +224,8 @@ def weibull_point(log_sigma: Floats, mu: Floats, shares: Floats, ages: Floats) -
             "shape": 1 / sigma,
             "scale": np.exp(mu),
             "mean": np.exp(mu) * mean,
-            "sd": np.exp(mu) * np.sqrt(np.maximum(square - mean**2, 0.0)),
+            # of a shape near 0.01 it is larger than any number
+            "sd": np.exp(mu) * np.where(np.isfinite(spread), spread, np.nan),
             "quantiles": np.exp(mu[:, None] + sigma[:, None] * noise),
             "survival": np.exp(-np.exp(z)),
             "to_survival": lambda z: np.exp(-np.exp(z)),

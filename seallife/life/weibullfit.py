@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.calibration import root_quantiles, signed_roots
+from seallife.life.calibration import WIDEST, root_quantiles, signed_roots
 from seallife.life.estimates import Estimates, likelihood_intervals
 from seallife.life.groups import Floats, Groups, Ints
 from seallife.life.lifedata import LifeData
@@ -206,7 +206,7 @@ def _at_limits(
     """
     sums = power_sums(data)
     tau, error, c = fit.log_sigma, np.sqrt(fit.covariance[:, 0]), sums.centre
-    span = (tau - _REACH * error, tau + _REACH * error)
+    span = np.clip((tau - _REACH * error, tau + _REACH * error), -WIDEST, WIDEST)
     surface = WeibullSurface.build(sums, -span[1], -span[0], _TABLE)
     noise, none = asked.noise(len(c)), np.zeros((len(c), 0))
     out = []
@@ -216,14 +216,18 @@ def _at_limits(
             target, sign = limits[:, q] - c, 1.0
             lines = Lines(none, mean=q == 2)
             if q == 0:
-                t, m = limits[:, 0], surface.best_scale(limits[:, 0])
+                t = np.where(np.isfinite(limits[:, 0]), limits[:, 0], np.nan)
+                m = surface.best_scale(t)
             else:
                 if q == 1 or 2 < q < 3 + len(asked.shares):
                     lines = Lines(noise[:, [q - 2 if q > 2 else 0]])
                 elif q > 2:  # survival runs against its standard age
                     lines, sign = Lines(limits[:, [q]]), -1.0
                     target = asked.log_ages[q - 3 - len(asked.shares)] - c
-                t, m = (v[:, 0] for v in best_on(surface, lines, target[:, None], tau, span)[:2])
+                t, m = (
+                    v[:, 0]
+                    for v in best_on(surface, lines, target[:, None], tau, (span[0], span[1]))[:2]
+                )
             known = np.isfinite(t) & np.isfinite(m)
             rows = np.flatnonzero(known)
             if len(rows):
@@ -269,7 +273,8 @@ def _between(nodes: Floats, values: Floats, at: Floats) -> Floats:
         for i in k:
             others = k[k != i]
             weight = np.prod([(at - nodes[j]) / (nodes[i] - nodes[j]) for j in others], axis=0)
-            part += weight * values[..., i]
+            with np.errstate(invalid="ignore"):
+                part += weight * values[..., i]
         out = np.where(np.isfinite(part), part, out)
     return out
 
