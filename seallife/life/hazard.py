@@ -149,8 +149,8 @@ class LawHazards(TableResult):
     Attributes
     ----------
     table : DataFrame
-        Per group and law: ``group``, ``law``, ``failures``, ``status`` ('ok' or 'not fitted'),
-        ``message``.
+        Per group and law: ``group``, ``law``, ``failures``, ``status`` ('ok', 'at bound' or
+        'not fitted'), ``message``.
     hazard : DataFrame
         ``group``, ``law``, ``age``, ``hazard`` per unit of age; NaN where not fitted.
     """
@@ -200,16 +200,15 @@ def law_hazards(
         raise InputError(f"is {unknown or list(laws)!r}", where="laws", hint=hint)
     data = read_lives(age, failed, group=group, entry_age=entry_age, weight=weight)
     ages, labels = check_ages(at), data.groups.label_list()
+    log_ages = np.log(ages)
     rows, curves = [], []
     for name in laws:
-        fit = fit_one_law(LAWS[name], data)
-        columns = [np.repeat(c, len(ages)) for c in fit.where.T]
+        law, fit = LAWS[name], fit_one_law(LAWS[name], data)
+        columns, x = [np.repeat(c, len(ages)) for c in fit.where.T], np.tile(log_ages, len(labels))
         with np.errstate(all="ignore"):
-            at_age = np.log(np.tile(ages, len(labels)))
-            density = LAWS[name].log_density(columns, at_age)
-            survival = LAWS[name].log_survival(columns, at_age)
-        hazard = np.exp(density - survival)
+            hazard = np.exp(law.log_density(columns, x) - law.log_survival(columns, x))
         good = np.repeat(fit.why == "", len(ages)) & np.isfinite(hazard)
+        wall = fit.on_wall.any(axis=1)
         curves.append(
             pd.DataFrame(
                 {
@@ -226,8 +225,10 @@ def law_hazards(
                     "group": np.arange(len(labels)),
                     "law": name,
                     "failures": data.count(data.failed),
-                    "status": np.where(fit.why == "", "ok", "not fitted"),
-                    "message": fit.why,
+                    "status": np.select(
+                        [fit.why != "", wall], ["not fitted", "at bound"], default="ok"
+                    ),
+                    "message": np.where(wall, "the likelihood rises beyond the range", fit.why),
                 }
             )
         )
