@@ -76,7 +76,17 @@ class Study:
     @cached_property
     def trends(self) -> TrendAnswers:
         """Whether things get better, where not, and whether changes worked."""
-        return TrendAnswers(self.fleet, self.removals, self.lives, self.clock, self.history)
+        return TrendAnswers(
+            self.fleet,
+            self.register,
+            self.classes,
+            self.watched,
+            self.removals,
+            self.changes,
+            self.lives,
+            self.clock,
+            self.history,
+        )
 
     @property
     def fits(self) -> LifeFits:

@@ -11,19 +11,29 @@ from functools import cached_property
 
 import pandas as pd
 
+from seallife.changes import Changes
+from seallife.classes import Classes
 from seallife.clocks import RunClock
 from seallife.events import Removals
 from seallife.history.agerates import AgeRates, age_rates
 from seallife.history.causeshares import cause_shares, failures_with_cost
 from seallife.history.early import EarlyStretches, early_stretches
+from seallife.history.improvement import Improvements, improvements_of
 from seallife.history.mtbr import MtbrHistory
 from seallife.history.signals import ChartSignals, chart_signals
+from seallife.history.standoutlives import standouts_of
+from seallife.history.standouts import StandOuts
 from seallife.history.target import TargetForecast, forecast_target
 from seallife.intake import Fleet
+from seallife.life.usable import Clock
 from seallife.lives import LifeTable
+from seallife.observation import Observation
+from seallife.register import Register
 from seallife.settings import Rules
 
 __all__ = ["TrendAnswers"]
+
+_GROUPED = ("position_id", "pair_group", "unit", "pump_type", "seal_type")
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,12 +42,16 @@ class TrendAnswers:
 
     Attributes
     ----------
-    fleet, removals, lives, clock, history
+    fleet, register, classes, watched, removals, changes, lives, clock, history
         What was read and built.
     """
 
     fleet: Fleet
+    register: Register
+    classes: Classes
+    watched: Observation
     removals: Removals
+    changes: Changes
     lives: LifeTable
     clock: RunClock
     history: MtbrHistory
@@ -84,6 +98,41 @@ class TrendAnswers:
             self.removals.table, self.fleet["work_orders"], "damage", self.lives.unknown_as
         )
         return cause_shares(failures, self._rules.level)
+
+    @cached_property
+    def standouts(self) -> Mapping[str, StandOuts]:
+        """What fails more or less often than its class explains: positions, pairs, units, ..."""
+        return {
+            by: standouts_of(
+                self.lives.table,
+                self.register.table,
+                self.removals.table,
+                by=by,
+                clock=self._clock,
+                early_days=self._rules.early_days,
+                level=self._rules.level,
+            )
+            for by in _GROUPED
+            if by in self.lives.table or by in self.register.table
+        }
+
+    @cached_property
+    def improvements(self) -> Improvements:
+        """Whether each change of positions worked."""
+        return improvements_of(
+            self.changes,
+            self.fleet["changes"],
+            self.lives,
+            self.removals,
+            self.watched,
+            self.classes,
+            clock=self._clock,
+            level=self._rules.level,
+        )
+
+    @property
+    def _clock(self) -> Clock:
+        return "run_h" if self._rules.clock == "run hours" else "calendar_d"
 
     @property
     def _rules(self) -> Rules:

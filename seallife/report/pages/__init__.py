@@ -8,7 +8,7 @@ A new page is one more entry of the list.
 from __future__ import annotations
 
 from seallife.report.exhibit import PageSpec
-from seallife.report.pages import caution, lasting, trend, trust, why, year
+from seallife.report.pages import caution, lasting, trend, trust, where, why, year
 
 __all__ = ["PAGES"]
 
@@ -16,6 +16,7 @@ PAGES: tuple[PageSpec, ...] = (
     PageSpec("year", "The year in one page", year.build),
     PageSpec("lasting", "How long seals last here", lasting.build),
     PageSpec("trend", "Are we getting better?", trend.build),
+    PageSpec("where", "Where it hurts", where.build),
     PageSpec("why", "Why seals fail", why.build),
     PageSpec("trust", "How far to trust this", trust.build),
     PageSpec("cautions", "Cautions", caution.build),

@@ -17,6 +17,7 @@ from seallife.report.basis import group_row, rate_basis
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import count, date_text, interval, level_text, share
 from seallife.report.pages.year import verdict_texts
+from seallife.report.projects import project_verdicts
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -72,6 +73,7 @@ def build(study: Study) -> tuple[Block, ...]:
     blocks.append(Points("What the months show beyond chance", _signals(study)))
     if len(expected):
         blocks.append(_months(study, expected, outages, marked))
+    blocks += project_verdicts(study)
     blocks.append(_verdicts(study))
     return tuple(blocks)
 

@@ -32,6 +32,7 @@ _VERDICTS = {
 
 
 _WORTH_SAYING = 0.02  # a smaller share moves no figure that is shown
+_FINDINGS = 4
 _FEW_INSTALLS = 20  # a share of fewer says nothing worth a place on the first page
 
 
@@ -135,10 +136,13 @@ def _where_we_stand(study: Study) -> Exhibit:
 
 
 def findings_in_words(study: Study) -> tuple[str, ...]:
-    """Which three things do the records say first?"""
+    """Which few things do the records say first?"""
     out = [
         sentence
         for sentence in (
+            _projects(study),
+            _stand_out(study),
+            _bad_stretch(study),
             _shortest_class(study),
             _early(study),
             _unknown_reason(study),
@@ -147,7 +151,53 @@ def findings_in_words(study: Study) -> tuple[str, ...]:
         )
         if sentence
     ]
-    return tuple(out[:3])
+    return tuple(out[:_FINDINGS])
+
+
+def _projects(study: Study) -> str:
+    """Verdicts on the changes of positions."""
+    table = study.trends.improvements.table
+    named = table[~table["project"].str.startswith("no project")]
+    if named.empty:
+        return ""
+    told = "; ".join(
+        f"{r['project']}: {r['verdict']}"
+        + (
+            f", failure rate {interval(r['ratio'], r['low'], r['high'], decimals=2)} times"
+            if np.isfinite(r["ratio"])
+            else ""
+        )
+        for r in named.to_dict("records")
+    )
+    return f"Changes held against unchanged positions at equal age of the seals. {told}."
+
+
+def _stand_out(study: Study) -> str:
+    """Positions that fail more often than their class explains."""
+    table = study.trends.standouts["position_id"].table
+    worse = table[table["verdict"] == "worse than its class"]
+    if worse.empty:
+        return "No seal position fails more often than its class explains, beyond chance."
+    names = ", ".join(
+        f"{r['position_id']} ({r['observed']:.0f} failures, {number(r['expected'])} expected)"
+        for r in worse.head(3).to_dict("records")
+    )
+    rest = f" and {len(worse) - 3} more" if len(worse) > 3 else ""
+    return f"More failures than their class explains, beyond chance: {names}{rest}."
+
+
+def _bad_stretch(study: Study) -> str:
+    """A stretch of months in which seals were fitted worse."""
+    table = study.trends.early.table
+    found = table[table["verdict"] == "more than chance"]
+    if found.empty:
+        return ""
+    r = found.sort_values("p", kind="stable").iloc[0]
+    return (
+        f"{r['site']}, seals fitted from {r['first']:%B %Y} to {r['last']:%B %Y}: "
+        f"{r['early_in']:.0f} of {r['installs_in']:.0f} failed within "
+        f"{study.settings.rules.early_days} days, {r['expected_in']:.1f} expected."
+    )
 
 
 def _shortest_class(study: Study) -> str:
