@@ -241,10 +241,9 @@ def _small(colour: str) -> dict[str, Any]:
 
 def _name(row: pd.Series[Any], y: float) -> dict[str, Any]:
     """Project, verdict and raw counts above its panels."""
-    count = row["positions"]
     words = (
-        f"<b>{plain(row['project'], 44)}: {row['verdict']}</b>  {count} "
-        f"position{'' if count == 1 else 's'}, "
+        f"<b>{plain(row['project'], 44)}: {row['verdict']}</b>  {row['positions']} "
+        f"position{'' if row['positions'] == 1 else 's'}, "
         f"{row['failures_before']} failures before, {row['failures_after']} after"
     )
     return label(
