@@ -76,7 +76,7 @@ def rate_ratio(
     --------
     >>> got = rate_ratio((57, 15), (153.0, 87.0))
     >>> [round(v, 2) for v in (got.ratio, got.low, got.high)]
-    [0.46, 0.28, 0.74]
+    [0.46, 0.28, 0.73]
 
     Source
     ------

@@ -40,7 +40,7 @@ _BY_FAILURES = re.compile(
     r"frecuentes|recurrente\w*|piores|frequentes|peggiori|ricorrenti|slechtste)\b"
 )
 _WHOLE_GROUP = re.compile(
-    r"(?i)\b(all|every|each|whole|entire|alle[nrs]?|sämtliche\w*|gesamte\w*|tou(?:s|tes)|tod[ao]s|"
+    r"(?i)\b(all(?:e[nrs]?)?|every|each|whole|entire|sämtliche\w*|gesamte\w*|tou(?:s|tes)|tod[ao]s|"
     r"tutt[ei]|elke)\b"
 )
 _YEAR = re.compile(r"(?<!\d)(19[5-9]\d|20\d\d)(?!\d)")
