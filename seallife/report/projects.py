@@ -56,8 +56,8 @@ def project_verdicts(study: Study) -> tuple[Block, ...]:
             "The verdict compares with unchanged positions of the same class over the same time, "
             "at equal age of the seals, without the time that chose them. Ratio below 1 is better; "
             f"interval {level_text(found.level)}; the table behind says for each project how much "
-            "of the raw change is bad luck that ended, what happened elsewhere meanwhile, and the seals' "
-            "ages. With several projects a verdict asks for more "
+            "of the raw change is bad luck that ended, what happened elsewhere meanwhile, and the "
+            "seals' ages. With several projects a verdict asks for more "
             f"(false discovery rate). Method: {found.method}. Unit: one seal position.",
             table,
             improvement_figure(found),
