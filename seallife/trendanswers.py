@@ -113,7 +113,7 @@ class TrendAnswers:
                 level=self._rules.level,
             )
             for by in _GROUPED
-            if by in self.lives.table or by in self.register.table
+            if by == "position_id" or self._labels(by) > 1
         }
 
     @cached_property
@@ -129,6 +129,11 @@ class TrendAnswers:
             clock=self._clock,
             level=self._rules.level,
         )
+
+    def _labels(self, by: str) -> int:
+        """How many groups the register tells apart."""
+        told = self.register.table[by].astype(object)
+        return int(told[told.notna() & (told != "")].nunique())
 
     @property
     def _clock(self) -> Clock:

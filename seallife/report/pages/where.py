@@ -48,7 +48,10 @@ def build(study: Study) -> tuple[Block, ...]:
     if len(worse):
         known = zip(worse["position_id"], worse["message"], strict=True)
         blocks.append(Points("What is known of them", tuple(f"{p}: {m}" for p, m in known)))
-    blocks.append(_exhibit(study, positions))
+    if (positions.table["expected"] > 0).any():
+        blocks.append(_exhibit(positions))
+    else:
+        blocks.append(Text("No failure is on record that positions could be compared by."))
     others = {key: part for key, part in by.items() if key != "position_id"}
     blocks.append(Points("Larger groups of seals, each against its class", _others(others)))
     tables = [
@@ -69,7 +72,7 @@ def build(study: Study) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _exhibit(study: Study, positions: StandOuts) -> Exhibit:
+def _exhibit(positions: StandOuts) -> Exhibit:
     """All positions in the funnel, those beyond chance in the table."""
     table = positions.table
     return Exhibit(

@@ -75,9 +75,9 @@ def damage_table(study: Study) -> pd.DataFrame:
     )
     laws = study.life.damage_fits.parts.rename(columns={"cause": "damage"})
     laws = laws[["damage", "law", *(f"shape{s}" for s in _LIMITS)]]
-    out = out.merge(ages.reset_index(), on="damage", how="left").merge(
-        laws, on="damage", how="left"
-    )
+    # without a failure the names have no type of their own
+    out, ages, laws = (t.astype({"damage": object}) for t in (out, ages.reset_index(), laws))
+    out = out.merge(ages, on="damage", how="left").merge(laws, on="damage", how="left")
     whole_numbers = ["failures_known_age", "early"]
     out[whole_numbers] = out[whole_numbers].fillna(0).astype(int)
     return out
