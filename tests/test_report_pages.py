@@ -52,6 +52,8 @@ def test_pages_stand_in_order_under_their_titles() -> None:
         "The year in one page",
         "How long seals last here",
         "Are we getting better?",
+        "Where it hurts",
+        "Why seals fail",
         "How far to trust this",
         "Cautions",
     ]

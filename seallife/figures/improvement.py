@@ -34,7 +34,8 @@ _GROUPS = (
     ("changed", LEAD, "circle", "solid", -0.09),
     ("unchanged", OTHER, "diamond", "dash", 0.09),
 )
-_LEFT, _RIGHT = 0.28, 0.66  # domains of the two panels of a project
+_SHORT_NAME = 18  # characters that need no second line
+_LEFT, _RIGHT = 0.30, 0.62  # domains of the two panels of a project
 _WIDEST = 12.0  # ratio beyond which an interval runs off the axis
 _HEIGHT, _NAME, _FOOT = 190, 74, 52  # of a project's panels, of its name, of the last axis [px]
 
@@ -81,6 +82,15 @@ def improvement_figure(improvements: Improvements) -> Figure:
 
 
 Drawn = tuple[list[dict[str, Any]], list[dict[str, Any]], dict[str, dict[str, Any]]]
+
+
+def _two_lines(name: str) -> str:
+    """Name of a view, broken near its middle: the panels stand side by side."""
+    words = name.split(" ")
+    if len(name) < _SHORT_NAME:
+        return name
+    cut = min(range(1, len(words)), key=lambda k: abs(2 * len(" ".join(words[:k])) - len(name)))
+    return " ".join(words[:cut]) + "<br>" + " ".join(words[cut:])
 
 
 def _rates(rows: pd.DataFrame, k: str, edge: tuple[float, float], last: bool) -> Drawn:
@@ -135,7 +145,7 @@ def _rates(rows: pd.DataFrame, k: str, edge: tuple[float, float], last: bool) ->
         if len(x):
             word = f"{'●' if symbol == 'circle' else '◆'} {group}"
             spot = {"xref": f"x{k} domain", "yref": f"y{k} domain", "xanchor": "left"}
-            place = 0.0 if group == "changed" else 0.4
+            place = 0.0 if group == "changed" else 0.52
             font = {"size": 12, "color": colour}
             notes.append(label(word, place, 1.0, yanchor="bottom", **spot, font=font))
     top = float(np.nanmax(rows["high"].to_numpy(dtype=float), initial=0.0)) or 1.0
@@ -216,7 +226,10 @@ def _forest(rows: pd.DataFrame, k: str, edge: tuple[float, float], last: bool) -
             "x": x,
             "y": {
                 "tickvals": list(range(len(names))),
-                "ticktext": [f"<b>{n}</b>" if u else n for n, u in zip(names, used, strict=True)],
+                "ticktext": [
+                    f"<b>{_two_lines(n)}</b>" if u else _two_lines(n)
+                    for n, u in zip(names, used, strict=True)
+                ],
                 "range": [max(len(names), 1) - 0.4, -0.6],
                 "showgrid": False,
                 "ticks": "",
