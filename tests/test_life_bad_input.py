@@ -333,6 +333,19 @@ def test_one_position_tells_no_interval():
         assert result.tests["p_robust"].isna().all()
 
 
+def test_a_climb_that_runs_away_ends_in_words():
+    """Sums over those at risk round to nothing on the way."""
+    result = life.fit_cox_factors(
+        [149.6, 1708.6, 1388.8, 528.6, 1114.6],
+        [1, 0, 1, 1, 1],
+        pd.DataFrame({"t": [-0.395, 0.274, 0.265, -0.8, -0.559]}),
+        entry_age=[0, 0, 0, 306.2, 0],
+        stratum=list("xzzzy"),
+    )
+    assert result.status == "not converged"
+    assert result.table["ratio"].isna().all()
+
+
 def test_a_step_beyond_the_values_seen_is_told():
     x = pd.DataFrame({"share": 1e-6 * np.sin(np.arange(60.0))})
     age = 100 * np.exp(3e5 * x["share"]) * np.random.default_rng(2).weibull(2, 60)
