@@ -68,7 +68,7 @@ GOOD = {"age": [1.0, 2.0, 3.0], "failed": [True, False, True]}
         ({"age": [1.0, 0.0, 3.0]}, "age[1]", "0.0 must be above 0"),
         ({"age": [1.0, -2.0, -3.0]}, "age[1]", "(and 1 more)"),
         ({"age": [[1.0], [2.0], [3.0]]}, "age", "shape (3, 1)"),
-        ({"age": ["x", 1, 2]}, "age", "not a number"),
+        ({"age": [1, "x", 2]}, "age[1]", "'x' is not a number"),
         ({"failed": [1, 0, 2]}, "failed[2]", "2 is neither"),
         ({"failed": [1.0, 0.0, np.nan]}, "failed[2]", "neither"),
         ({"failed": ["yes", "no", "no"]}, "failed[0]", "'yes' is neither"),

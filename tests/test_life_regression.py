@@ -13,8 +13,6 @@ from published.test_published_life import channing, data
 
 from seallife.errors import InputError
 from seallife.life import fit_cox_factors, fit_weibull_factors, kaplan_meier
-from seallife.life.assumptions import trend_test
-from seallife.life.factordata import read_factors
 from seallife.life.partial import RatedLives, fit_rate
 
 BOTH = pytest.mark.parametrize("fit", [fit_weibull_factors, fit_cox_factors])
@@ -44,7 +42,7 @@ def stable(rng: np.random.Generator, power: float, n: int) -> np.ndarray:
     return first * (np.sin((1 - power) * u) / e) ** ((1 - power) / power)
 
 
-# --- published -----------------------------------------------------------------------------------
+# --- published; more against R in published/test_published_regression.py --------------------------
 
 
 def test_lung_by_sex_weibull() -> None:
@@ -92,47 +90,6 @@ def test_channing_late_entry() -> None:
     )
     assert fit.loglik == pytest.approx(-807.828623, rel=1e-8)
     assert len(fit) == 0
-
-
-def test_ovarian_weibull() -> None:
-    """survival::ovarian, example of R's survreg; (c) -0.385 (0.527), 0.529 (0.529), chi2 1.74."""
-    d = data("ovarian")
-    fit = fit_weibull_factors(d["futime"], d["fustat"], d[["ecog.ps", "rx"]])
-    np.testing.assert_allclose(fit.table["coef"], [-0.385, 0.529], atol=5e-4)
-    np.testing.assert_allclose(fit.table["se"], [0.527, 0.529], atol=5e-4)
-    assert fit.tests["chi2"].iloc[0] == pytest.approx(1.74, abs=5e-3)
-    assert fit.table["message"].str.startswith("12 failures for 2 figures").all()
-
-
-def test_lung_cox() -> None:
-    """survival::lung by age and sex, R's coxph (Efron); (c), confirmed by lifelines below."""
-    d = data("lung")
-    fit = fit_cox_factors(d["time"], d["status"] == 2, d[["age", "sex"]])
-    np.testing.assert_allclose(fit.table["coef"], [0.017045, -0.513219], atol=5e-7)
-    np.testing.assert_allclose(fit.table["se"], [0.009223, 0.167458], atol=5e-7)
-    assert fit.tests["chi2"].iloc[0] == pytest.approx(14.12, abs=5e-3)
-
-
-def test_gehan_cox() -> None:
-    """6-MP remissions (Freireich 1963); Efron 1.572 (0.412), (c) Kalbfleisch & Prentice."""
-    d = data("gehan_leukaemia")
-    treat = d[next(c for c in d if d[c].dtype == object)].rename("treat").to_frame()
-    time, ends = (d[next(c for c in d if c.startswith(n))] for n in ("time", "cens"))
-    row = fit_cox_factors(time, ends, treat).table.iloc[0]
-    assert abs(row["coef"]) == pytest.approx(1.572, abs=5e-4)
-    assert row["se"] == pytest.approx(0.412, abs=5e-4)
-
-
-def test_ovarian_schoenfeld() -> None:
-    """Score test of R's cox.zph, transform km: 0.698, 2.371, global 3.633; (c) its help page."""
-    d = data("ovarian")
-    f = d[["age", "ecog.ps"]]
-    read = read_factors(d["futime"], d["fustat"], f, None, None, None, None, 0.9, own_law=False)
-    lives = RatedLives(read.age, read.entry, read.failed, read.design.x, read.stratum)
-    top = fit_rate(lives)
-    scores = lives.scores(top.place)
-    found = [trend_test(lives, top, read, c, scores, "share failed")[0] for c in ([0], [1], [0, 1])]
-    np.testing.assert_allclose(found, [0.698, 2.371, 3.633], atol=5e-4)
 
 
 # --- a second program ----------------------------------------------------------------------------

@@ -29,7 +29,7 @@ _MOVES = 1.0
 """Standard errors by which leaving out one cluster must move a figure to be named."""
 _BANDS = 5
 
-Clock = Literal["log age", "rank", "share failed"]
+Clock = Literal["log age", "share failed"]
 
 
 def check_weibull(
@@ -96,8 +96,6 @@ def trend_test(
     died = np.bincount(where, minlength=len(age))
     if clock == "log age":
         g = np.log(age)
-    elif clock == "rank":
-        g = np.argsort(np.argsort(age)).astype(float)
     else:
         left = np.cumprod(1 - died / lives.at_risk(np.ones(len(lives.age))))
         g = 1 - np.append(1.0, left[:-1])

@@ -47,7 +47,8 @@ class LawChoice(TableResult):
         Per group and law: ``parameters`` (their number) and ``estimates`` as words; ``loglik``,
         ``aicc`` with the failures as sample size, ``aicc_gap`` to the lowest; ``score``, the mean
         log score of a life kept out; ``score_gap``, the sum lost to the best law, with its
-        ``gap_se`` over lives; ``fit_p`` of the fit test; ``verdict`` and ``reason``.
+        ``gap_se`` over lives; ``fit_p`` of the fit test; ``verdict`` and ``reason``, which names a
+        parameter that lies at the bound of what is tried.
     folds, resamples, seed : int
         Settings of the scores and of the fit test.
     """

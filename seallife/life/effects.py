@@ -28,10 +28,13 @@ class FactorEffects(TableResult):
     ----------
     table : DataFrame
         Per term: ``term`` (what is compared), ``factor``, ``label`` and ``against`` (groups; ''
-        for a number), ``step``, ``n`` and ``failures`` (of the group, or of all), ``clusters``;
+        for a number), ``step``, ``n`` and ``failures`` (of the group, or of all), ``clusters`` (on
+        the side of the comparison with fewer);
         ``coef`` (log ratio of one unit), ``se`` (behind the limits), ``se_model``, ``se_robust``;
         ``ratio``, ``low``, ``high`` of the step, ``p``, ``says`` (the same in words), ``status``,
-        ``message``. The ratio is one of lives (Weibull) or of failure rates (Cox).
+        ``message``. The ratio is one of lives (Weibull) or of failure rates (Cox). Where all that
+        is known of one lies in a single cluster, or there are no limits, it is NaN and the row says
+        so; ``coef`` stands all the same.
     kind : {'time ratio', 'hazard ratio'}
     tests : DataFrame
         Of all factors together and of each: ``factor``, ``df``, ``loglik`` without it,

@@ -66,7 +66,9 @@ def effects(
         alone = bool(spread.alone[skip + j])
         se = np.nan if alone else used[j] / term.scale
         middle, reach = coef * term.step, wide[j] * se * term.step
-        ratio, low, high = (ratio_of(x) for x in (middle, middle - reach, middle + reach))
+        figures = tuple(ratio_of(x) for x in (middle, middle - reach, middle + reach))
+        # a ratio whose limits cannot be told says nothing either
+        ratio, low, high = figures if np.isfinite(figures).all() else (np.nan,) * 3
         rows.append(
             _named(term)
             | counts
@@ -74,7 +76,7 @@ def effects(
             | {"se_robust": robust[j] / term.scale, "ratio": ratio, "low": low, "high": high}
             | {"p": spread.wald(top.place, [skip + j])[1]}
             | {"says": _says(term, method.kind, ratio, low, high)}
-            | _status(counts, data, (ratio, low, high), alone)
+            | _status(counts, data, figures, alone)
         )
     none = float(tests["loglik"].iloc[0]) if len(tests) else top.value
     few = bool(terms) and data.failures < ENOUGH * len(terms)
@@ -211,18 +213,18 @@ def _counts(data: FactorData, column: int) -> dict[str, Any]:
 
 
 def _status(
-    counts: dict[str, Any], data: FactorData, figures: tuple[float, float, float], alone: bool
+    counts: dict[str, Any], data: FactorData, figures: tuple[float, ...], alone: bool
 ) -> dict[str, str]:
-    """Say what a row is worth."""
+    """Say what a row is worth; ``figures`` are the ratio and its limits, NaN for none."""
     failures, terms = data.failures, len(data.design.terms)
     if np.isnan(figures[0]):
         why = "One step is far beyond the range of the values seen: give a smaller one in steps."
         return {"status": "step too large", "message": why}
     if alone:
-        why = "It rests on a single cluster: no interval can be told."
+        why = "All that is known of it lies in a single cluster: no ratio can be told."
         return {"status": "few clusters", "message": why}
     if np.isnan(figures).any():
-        why = "The data set no limit on one side or both: limits that do not exist are left out."
+        why = "The data set no limit on one side or both: no ratio can be told."
         return {"status": "interval open", "message": why}
     if counts["failures"] < ENOUGH:
         why = f"{counts['failures']} failures in this group, fewer than {ENOUGH}: a rough guess."
@@ -266,8 +268,7 @@ def _says(term: Term, kind: str, ratio: float, low: float, high: float) -> str:
     """Put a ratio into words."""
     if np.isnan(ratio):
         return ""
-    ends = [f"{x:.2f}" if np.isfinite(x) else "no limit" for x in (low, high)]
-    figures = f"{ratio:.2f} times ({ends[0]} to {ends[1]})"
+    figures = f"{ratio:.2f} times ({low:.2f} to {high:.2f})"
     if kind == "time ratio":
         return f"{term.words}: life is {figures} as long"
     return f"{term.words}: failure rate is {figures} as high"

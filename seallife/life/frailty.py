@@ -9,9 +9,10 @@ its lives add
 
     log Gamma(k + D) - log Gamma(k) + k log k - (k + D) log(k + A),    k = 1 / theta
 
-to the likelihood, beside the log hazards of the failures. A record that shows several lives of one
-position shows more of them where they are short; given the hidden number their order says nothing,
-so this likelihood can tell an effect of order from a position that was always bad.
+to the likelihood, beside the log hazards of the failures; A counts from entry, so that with late
+entry the hidden numbers are those of the positions when watching began. A record that shows several
+lives of one position shows more of them where they are short; given the hidden number their order
+says nothing, so this likelihood can tell an effect of order from a position that was always bad.
 
 Source
 ------

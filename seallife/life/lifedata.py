@@ -212,9 +212,21 @@ def unbounded(data: LifeData) -> NDArray[np.bool_]:
     return np.isfinite(first) & (first >= segment_max(reach, data.groups.offsets))
 
 
+def _no_number(values: ArrayLike) -> tuple[str, object]:
+    """Place and value of the first entry that is no number."""
+    entries = np.asarray(values, dtype=object)
+    for i, value in enumerate(entries.ravel().tolist()):
+        try:
+            if not isinstance(value, (str, bytes)):
+                float(value)
+                continue
+        except (TypeError, ValueError):
+            pass
+        return (f"[{i}]" if entries.ndim == 1 else ""), value
+    return "", values
+
+
 _NO_NUMBERS = {
-    "U": "text",
-    "S": "text",
     "c": "complex numbers",
     "M": "dates",
     "m": "spans of time without a unit",
@@ -229,12 +241,13 @@ def _numbers(values: ArrayLike, name: str, n: int | None, *, allow_nan: bool = F
             f"holds {_NO_NUMBERS[kind]}, not numbers", where=name, hint="give numbers only"
         )
     try:
+        if kind in "US":
+            raise ValueError
         array = np.asarray(values, dtype=np.float64)
-    except (TypeError, ValueError) as error:
+    except (TypeError, ValueError):
+        place, value = _no_number(values)
         raise InputError(
-            f"holds something that is not a number ({error})",
-            where=name,
-            hint="give numbers only",
+            f"{value!r} is not a number", where=f"{name}{place}", hint="give numbers only"
         ) from None
     if array.ndim != 1:
         raise InputError(

@@ -75,7 +75,8 @@ def climb(likelihood: Likelihood, start: Floats) -> Top:
         step = np.linalg.solve(raised, gradient)
         step *= min(1.0, 3.0 / np.abs(step).max()) if step.any() else 1.0
         gain = float(gradient @ step)
-        with np.errstate(over="ignore", invalid="ignore"):
+        # far out a sum over those at risk may round to nothing: no finite value, and no step there
+        with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
             new = likelihood(at + step)
         if np.isfinite(new[0]) and new[0] >= value - 1e-12 * abs(value):
             at, (value, gradient, hessian) = at + step, new
