@@ -133,8 +133,8 @@ def change_point(
     --------
     >>> early = [2, 5, 9, 11, 14, 18, 21, 26, 29, 31, 35, 38]
     >>> got = change_point([*early, 60, 95], 100)["all"]
-    >>> got["changed"], got["change"]
-    (True, 38.0)
+    >>> f"{got['changed']} {got['change']:.1f}"
+    'True 38.0'
 
     Source
     ------
@@ -178,11 +178,11 @@ def _one(
     out |= dict.fromkeys((*blank, "statistic", "p"), np.nan)
     if n < 2:
         return out
-    height, at = _best(share[None, :], trim)
+    height, at, count = _best(share[None, :], trim)
     rng = np.random.default_rng([seed, n, crc32(np.ascontiguousarray(share).tobytes())])
     drawn = _heights(rng, n, np.array([0.0, 1.0]), np.array([n]), trim, resamples, None)
     p = (1 + int((drawn >= height[0] - 1e-9).sum())) / (1 + resamples)
-    before = int((share <= at[0]).sum())
+    before = int(count[0])
     rates = before / at[0], (n - before) / (1 - at[0])
     out |= {"change": float(at[0]), "statistic": float(height[0]), "p": p}
     out |= {"rate_before": rates[0], "rate_after": rates[1]}
@@ -202,23 +202,27 @@ def _gain(before: Floats, n: int, at: Floats) -> Floats:
     return np.asarray(2 * fit)
 
 
-def _best(shares: Floats, trim: float) -> tuple[Floats, Floats]:
-    """Highest gain of each row of rising shares, and where: it is at an event, on either side."""
+def _best(shares: Floats, trim: float) -> tuple[Floats, Floats, Floats]:
+    """Highest gain of each row of rising shares, where, and how many events lie before.
+
+    It is at an event, which is then the last before or the first after.
+    """
     n = shares.shape[1]
     inside = (shares >= trim) & (shares <= 1 - trim)
     at = np.where(inside, shares, 0.5)
     upto = np.arange(1, n + 1, dtype=np.float64)
     gains = [np.where(inside, _gain(k, n, at), -1.0) for k in (upto, upto - 1)]
-    # the ends of the range are points too
-    ends = []
-    for end in (trim, 1 - trim):
-        count = (shares <= end).sum(axis=1).astype(np.float64)
-        ends.append(_gain(count, n, np.full(len(shares), end))[:, None])
-    whole = np.concatenate([*gains, *ends], axis=1)
-    place = whole.argmax(axis=1)
-    points = np.concatenate([at, at, np.tile([trim, 1 - trim], (len(shares), 1))], axis=1)
-    rows = np.arange(len(shares))
-    return whole[rows, place], points[rows, place]
+    counts = [np.broadcast_to(k, shares.shape) for k in (upto, upto - 1)]
+    points = [at, at]
+    for end in (trim, 1 - trim):  # the ends of the range are points too
+        count = (shares <= end).sum(axis=1).astype(np.float64)[:, None]
+        counts.append(count)
+        points.append(np.full_like(count, end))
+        gains.append(_gain(count, n, points[-1]))
+    whole = np.concatenate(gains, axis=1)
+    place, rows = whole.argmax(axis=1), np.arange(len(shares))
+    where, before = (np.concatenate(v, axis=1)[rows, place] for v in (points, counts))
+    return whole[rows, place], where, before
 
 
 def _heights(

@@ -12,7 +12,7 @@ from seallife.history.systems import Systems
 from seallife.life.groups import Floats, Ints, segment_max
 from seallife.life.lifedata import check_level
 
-__all__ = ["fit_test", "handbook_mtbf_limits", "rate_limits"]
+__all__ = ["fit_test", "handbook_mtbf_limits", "null_statistics", "rate_limits"]
 
 _NODES = np.linspace(-7.0, 7.0, 57)  # of a standard normal: trapezoids over it are exact enough
 _LARGEST = 400  # events in a simulated fit statistic: beyond them its law hardly moves
@@ -109,13 +109,13 @@ def fit_test(
     p = np.full(len(data), np.nan)
     many = np.minimum(size, _LARGEST)
     for m in np.unique(many[size > 1]).tolist():
-        null = _null(m, resamples, seed)
+        null = null_statistics(m, resamples, seed)
         mine = (many == m) & (size > 1)
         p[mine] = (1 + (null[None, :] >= statistic[mine][:, None]).sum(axis=1)) / (1 + resamples)
     return statistic, p
 
 
-def _null(m: int, resamples: int, seed: int) -> Floats:
+def null_statistics(m: int, resamples: int, seed: int) -> Floats:
     """Statistics of so many events of any power law, refitted each time."""
     logs = np.random.default_rng([seed, m]).standard_exponential((resamples, m))
     shape = (m - 1) / logs.sum(axis=1, keepdims=True)

@@ -179,7 +179,7 @@ def _own_ends(
         raise InputError(f"is missing beside {len(ends)} ends", where="end_unit", hint=hint)
     known, code = labels(end_unit, len(ends), "end_unit", "end")
     if len(known) < len(ends):
-        twice = known[np.bincount(code) > 1][0]
+        twice = known[np.bincount(code) > 1].tolist()[0]
         raise InputError(f"names {twice!r} twice", where="end_unit", hint="one end for a system")
     if unit is None and len(known) > 1:
         raise InputError("is missing", where="unit", hint="name the system of each event")
@@ -219,7 +219,8 @@ def _gathered(
         if len(wrong):
             j = int(wrong[0])
             raise InputError(
-                f"is {systems.end[j]:g} for {systems.unit[j]!r}, not the time of its last event",
+                f"is {systems.end[j]:g} for {names[order].tolist()[j]!r}, not the time of its last "
+                "event",
                 where="end",
                 hint="watching by failure ends with the last event; else use truncated_by='time'",
             )

@@ -123,8 +123,8 @@ def trend_tests(
     Examples
     --------
     >>> got = trend_tests([5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478], 1500)["all"]
-    >>> round(got["laplace"], 3), round(got["mil_hdbk"], 2), got["reversals"], got["pairs"]
-    (-1.327, 37.23, 33, 45)
+    >>> f"{got['laplace']:.3f} {got['mil_hdbk']:.2f} {got['reversals']} of {got['pairs']}"
+    '-1.327 37.23 33 of 45'
 
     Source
     ------

@@ -143,10 +143,10 @@ def read_watch(
     a, b = by_unit[:-1], by_unit[1:]
     clash = (whose[a] == whose[b]) & (begin[b] < stop[a])
     if clash.any():
-        i = int(b[np.argmax(clash)])
+        j = int(np.argmax(clash))
+        i, name = int(b[j]), names.tolist()[whose[b[j]]]
         raise InputError(
-            f"begins at {begin[i]:g}, before the stretch of unit {names[whose[i]]!r} that ends at "
-            f"{stop[a[np.argmax(clash)]]:g}",
+            f"{begin[i]:g} is before the end {stop[a[j]]:g} of another stretch of unit {name!r}",
             where=f"start[{i}]",
             hint="join stretches that overlap",
         )
@@ -162,7 +162,7 @@ def read_watch(
         more = int(lost.sum()) - 1
         also = f" (and {more:,} more like it)" if more else ""
         raise InputError(
-            f"{when[i]:g} of unit {names[owner[i]]!r} lies in none of its stretches{also}",
+            f"{when[i]:g} of unit {names.tolist()[owner[i]]!r} lies in none of its stretches{also}",
             where=f"times[{i}]",
             hint="an event counts where start < time <= end; leave others out",
         )
