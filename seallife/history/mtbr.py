@@ -26,7 +26,7 @@ from seallife.observation import Observation
 from seallife.register import Register
 from seallife.schema import DAYS_PER_YEAR, ENDED_BY
 
-__all__ = ["DEFINITIONS", "MtbrHistory", "mtbr_history"]
+__all__ = ["DEFINITIONS", "MtbrHistory", "mtbr_history", "position_groups"]
 
 DEFINITIONS = {
     "MTBR": "time at risk of all seal positions divided by seal removals, planned ones included",
@@ -96,7 +96,7 @@ def mtbr_history(
     unknown_as : {'failed', 'withdrawn'}
         How removals of unknown reason are counted.
     """
-    groups = _groups(register, service_class)
+    groups = position_groups(register, service_class)
     edges = _month_edges(watched)
     exposure = _exposure(lives.table, groups, clock, edges, age_rates(lives.table))
     counts = _counts(removals, register, groups, edges, unknown_as)
@@ -134,8 +134,8 @@ def mtbr_history(
     )
 
 
-def _groups(register: Register, service_class: pd.Series) -> pd.DataFrame:
-    """Position -> its group for each way of grouping."""
+def position_groups(register: Register, service_class: pd.Series) -> pd.DataFrame:
+    """Which group of each way of grouping (columns) does each position (index) stand in?"""
     table = register.table.set_index("position_id")
     unit = table["unit"].where(table["unit"] != "", "no unit")
     return pd.DataFrame(
