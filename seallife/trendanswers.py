@@ -18,8 +18,11 @@ from seallife.events import Removals
 from seallife.history.agerates import AgeRates, age_rates
 from seallife.history.causeshares import cause_shares, failures_with_cost
 from seallife.history.early import EarlyStretches, early_stretches
+from seallife.history.growth import Growth, growth_of_groups
 from seallife.history.improvement import Improvements, improvements_of
 from seallife.history.mtbr import MtbrHistory
+from seallife.history.recurrence import MeanCumulative
+from seallife.history.recurrence_groups import mean_cumulative_of_groups
 from seallife.history.signals import ChartSignals, chart_signals
 from seallife.history.standoutlives import standouts_of
 from seallife.history.standouts import StandOuts
@@ -33,6 +36,7 @@ from seallife.settings import Rules
 
 __all__ = ["TrendAnswers"]
 
+_RESAMPLES = 499
 _GROUPED = ("position_id", "pair_group", "unit", "pump_type", "seal_type")
 
 
@@ -92,6 +96,31 @@ class TrendAnswers:
         }
 
     @cached_property
+    def growth(self) -> Growth:
+        """Whether the failure rate goes down or up over the whole record."""
+        return growth_of_groups(
+            self.removals,
+            self.lives,
+            self.register,
+            self._service_class,
+            by=("all", "site", "service_class"),
+            level=self._rules.level,
+            resamples=_RESAMPLES,
+        )
+
+    @cached_property
+    def recurrence(self) -> MeanCumulative:
+        """How many failures a position has had by each date, by class."""
+        return mean_cumulative_of_groups(
+            self.removals,
+            self.lives,
+            self.register,
+            self._service_class,
+            by="service_class",
+            level=self._rules.level,
+        )
+
+    @cached_property
     def causes(self) -> pd.DataFrame:
         """What was found wrong with the seals that failed: failures, hours out and cost."""
         failures = failures_with_cost(
@@ -134,6 +163,10 @@ class TrendAnswers:
         """How many groups the register tells apart."""
         told = self.register.table[by].astype(object)
         return int(told[told.notna() & (told != "")].nunique())
+
+    @property
+    def _service_class(self) -> pd.Series:
+        return self.classes.table.set_index("position_id")["service_class"]
 
     @property
     def _clock(self) -> Clock:

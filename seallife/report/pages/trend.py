@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from seallife.figures.ageratio import age_ratio_figure
 from seallife.figures.history import Span, monthly_figure, rolling_figure, rolling_panels
 from seallife.history import expected_counts
 from seallife.report.basis import group_row, rate_basis
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import count, date_text, interval, level_text, share
+from seallife.report.format import interval, level_text
 from seallife.report.pages.year import verdict_texts
 from seallife.report.projects import project_verdicts
+from seallife.report.trendexhibits import at_equal_ages, signals, target, whole_record
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -67,118 +67,16 @@ def build(study: Study) -> tuple[Block, ...]:
             )
     else:
         blocks.append(Text("No twelve whole months are on record, so no rolling figure is drawn."))
-    blocks += _at_equal_ages(study)
-    blocks.append(_target(study))
+    blocks += at_equal_ages(study)
+    blocks += whole_record(study)
+    blocks.append(target(study))
     expected = expected_counts(group_row(history.monthly), history.level)
-    blocks.append(Points("What the months show beyond chance", _signals(study)))
+    blocks.append(Points("What the months show beyond chance", signals(study)))
     if len(expected):
         blocks.append(_months(study, expected, outages, marked))
     blocks += project_verdicts(study)
     blocks.append(_verdicts(study))
     return tuple(blocks)
-
-
-def _at_equal_ages(study: Study) -> tuple[Block, ...]:
-    """Failures over those expected of the seals' classes and ages."""
-    rolling = study.history.rolling
-    rows = rolling[rolling["by"].isin(["all", "site"])]
-    if rows["group"].nunique() == 2:  # one site: the same twice
-        rows = rows[rows["by"] == "all"]
-    if rows.empty:
-        return ()
-    return (
-        Exhibit(
-            "at-equal-ages",
-            "Is it the seals' ages?",
-            "Failures over those expected of seals of these classes at these ages, at the rates of "
-            "the whole record; above 1 is worse. Young seals after a large renewal, and a mix of "
-            "hard services, move MTBF and not this. Expected: failures over run hours by class and "
-            f"band of age. Bands: exact Poisson, {level_text(study.history.level)}. Unit: one seal "
-            "position.",
-            rows,
-            age_ratio_figure(rows),
-            alt="Failures over expected failures in rolling twelve months, whole fleet and sites.",
-            rests_on=("lives", "removals"),
-        ),
-    )
-
-
-def _target(study: Study) -> Exhibit:
-    """Where MTBF and MTBR will stand, and whether the target will be met."""
-    forecast = study.trends.target
-    table = forecast.table
-    given = table["target_years"].notna()
-    shown: dict[str, list[str]] = {
-        "": [
-            f"{m}, {'whole fleet' if g == 'all' else g}"
-            for m, g in zip(table["measure"], table["group"], strict=True)
-        ],
-        "On record so far": [f"{n:,}" for n in table["seen"]],
-        "Still to come": _spans(table, "expected", ("low", "high"), 0),
-        "Then, y": _spans(table, "mean_years", ("mean_years_low", "mean_years_high"), None),
-    }
-    if given.any():
-        shown["Target, y"] = [
-            f"{t:g}" if g else "–" for t, g in zip(table["target_years"], given, strict=True)
-        ]
-        shown["Chance of meeting it"] = [
-            share(p) if g else "–" for p, g in zip(table["probability"], given, strict=True)
-        ]
-        shown["What it takes"] = table["message"].astype(str).tolist()
-        asked = ""
-    else:
-        asked = " No target is set: give target_mtbf_years or target_mtbr_years under [rules]."
-    return Exhibit(
-        "target",
-        f"Where this leads by {date_text(forecast.until)}",
-        f"The twelve months that end then, if nothing changes: failures and removals on record in "
-        "them, and expected from each seal's class and age today, seals that replace them "
-        f"included; range of the count, {level_text(forecast.level)}. Renewals planned in an "
-        f"outage or upgrade ahead are not in it.{asked} Method: {forecast.method}. Clock: run "
-        "hours at the pace of the last year. Unit: one seal position.",
-        table,
-        shown=pd.DataFrame(shown),
-        rests_on=("lives",),
-    )
-
-
-def _spans(
-    table: pd.DataFrame, name: str, limits: tuple[str, str], decimals: int | None
-) -> list[str]:
-    three = zip(table[name], *(table[x] for x in limits), strict=True)
-    return [interval(v, a, b, decimals=decimals) for v, a, b in three]
-
-
-def _signals(study: Study) -> tuple[str, ...]:
-    """Months out of line and long runs, whole fleet and sites."""
-    out = []
-    signals = study.trends.signals
-    sites = [g for g in signals if g != "all"]
-    for group, chart in signals.items():
-        if group != "all" and len(sites) == 1:
-            continue
-        name = "Whole fleet" if group == "all" else group
-        found = chart.table[chart.table["verdict"] == "more than chance"]
-        if (chart.table["verdict"] == "cannot tell yet").all():
-            out.append(f"{name}: cannot tell yet. {chart.table['message'].iloc[0]}")
-        elif found.empty:
-            out.append(f"{name}: no month and no run of months stands out.")
-        for r in found.to_dict("records"):
-            when = f"{r['first']:%B %Y}"
-            if r["months"] > 1:
-                when += f" to {r['last']:%B %Y}, {r['months']} months in a row"
-            side = {"run above": "each above", "run below": "each below"}.get(
-                r["signal"], "against"
-            )
-            out.append(
-                f"{name}, {when}: {count(r['failures'], 'failure')}, {side} what is expected "
-                f"({r['expected']:.1f} in all; p = {r['p']:.2g})."
-            )
-    out.append(
-        "Held against what is expected of the seals' classes and ages; of charts without a change "
-        f"at most {1 - study.history.level:.0%} show a signal."
-    )
-    return tuple(out)
 
 
 def outage_spans(study: Study) -> tuple[Span, ...]:
