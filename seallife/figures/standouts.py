@@ -230,7 +230,7 @@ def standout_forest(result: StandOuts) -> Figure:
     raw = rows["ratio"].to_numpy(dtype=float)
     known = np.isfinite(raw) & (raw > 0)
     seen = np.r_[shrunk.ravel(), raw[known], 1.0]
-    low, high = np.log10(max(seen.min(), 0.02) / 1.2), np.log10(min(seen.max(), 100) * 1.2)
+    low, high = np.log10(max(seen.min(), 0.005) / 1.2), np.log10(min(seen.max(), 100) * 1.2)
     names = [plain(n) for n in rows[result.by]]
     bars: tuple[list[float | None], list[float | None]] = ([], [])
     joins: tuple[list[float | None], list[float | None]] = ([], [])

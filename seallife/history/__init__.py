@@ -2,7 +2,9 @@
 
 from seallife.history.changepoint import ChangePoints, change_point
 from seallife.history.early import EarlyStretches, early_failures, early_stretches
+from seallife.history.funnel import funnel_limits
 from seallife.history.growth import Growth, growth_of_groups
+from seallife.history.heterogeneity import Heterogeneity, heterogeneity
 from seallife.history.improvement import Improvements, improvements_of
 from seallife.history.mtbr import DEFINITIONS, MtbrHistory, mtbr_history
 from seallife.history.positionchange import PositionChanges, change_by_position
@@ -16,6 +18,8 @@ from seallife.history.recurrence_difference import (
     mean_cumulative_difference,
 )
 from seallife.history.recurrence_groups import mean_cumulative_of_groups
+from seallife.history.standoutlives import standouts_of
+from seallife.history.standouts import StandOuts, stand_out
 from seallife.history.trendtests import TrendTests, trend_tests
 
 __all__ = [
@@ -23,6 +27,7 @@ __all__ = [
     "ChangePoints",
     "EarlyStretches",
     "Growth",
+    "Heterogeneity",
     "Improvements",
     "MeanCumulative",
     "MeanCumulativeDifference",
@@ -30,6 +35,7 @@ __all__ = [
     "PositionChanges",
     "PositionTrends",
     "PowerLaw",
+    "StandOuts",
     "TrendTests",
     "change_by_position",
     "change_point",
@@ -37,8 +43,10 @@ __all__ = [
     "early_failures",
     "early_stretches",
     "expected_counts",
+    "funnel_limits",
     "growth_of_groups",
     "handbook_mtbf_limits",
+    "heterogeneity",
     "improvements_of",
     "mean_cumulative",
     "mean_cumulative_difference",
@@ -47,6 +55,8 @@ __all__ = [
     "mtbr_history",
     "power_law",
     "share_limits",
+    "stand_out",
+    "standouts_of",
     "trend_by_position",
     "trend_tests",
 ]

@@ -22,13 +22,15 @@ from seallife.life.groups import Floats
 
 __all__ = ["PRIOR_WORDS", "Spread", "find_spread"]
 
-_SD = np.concatenate(([0.02], 0.08 * np.arange(1, 16)))
-_SD_PRIOR = np.exp(-((_SD / 0.5) ** 2) / 2) / np.exp(-((_SD / 0.5) ** 2) / 2).sum()
+_COARSE = np.concatenate(([0.02], 0.1 * np.arange(1, 21)))
+"""Standard deviations looked at first; about those that fit, a finer set is laid."""
+_FINE = 14
+_SCALE = 0.7
 _APART = np.array([0.0, 0.005, 0.01, 0.02, 0.04, 0.08, 0.16])
 _APART_PRIOR = np.array([0.30, 0.10, 0.12, 0.14, 0.14, 0.12, 0.08])
 _APART_SHAPE, _APART_MEAN = 2.0, 4.0
 PRIOR_WORDS = (
-    "standard deviation of the ratios half-normal with scale 0.5; share that stands apart 0 with "
+    "standard deviation of the ratios half-normal with scale 0.7; share that stands apart 0 with "
     "probability 0.3, else 0.5 to 16 %, with ratios from a gamma law of shape 2 and mean 4"
 )
 _NODES = 7  # for the rate of the class
@@ -129,60 +131,103 @@ def find_spread(compared: Compared, group: NDArray[np.int64], names: list[str]) 
     behind it, widened by how much the others differ. Each unit is compared with the others, so the
     n comparisons of a class are worth n - 1: they weigh 1 less their share of the class.
     """
-    from scipy.special import digamma, gammaln, polygamma
-
     used = np.flatnonzero(compared.usable)
-    y = (compared.observed / compared.dispersion)[used]
-    behind = compared.behind[used] + 0.5
-    size = behind * compared.odds[used]
-    k = 1 / _SD**2
-    doubt = 1 / behind[:, None] + _SD**2 / np.maximum(compared.others[used], 1.0)[:, None]
-    worth = 1 / doubt
-    nodes, share = np.polynomial.hermite_e.hermegauss(_NODES)
-    log_rate = (digamma(worth) - np.log(worth))[..., None]
-    log_rate = log_rate + np.sqrt(polygamma(1, worth))[..., None] * nodes
-    scale = size[:, None, None] * np.exp(log_rate)
-    log_share = np.log(share / share.sum())
-    shape = np.concatenate((k, [_APART_SHAPE]))
-    # both parts side by side; the last is the apart one, whose rate is as well known as the first's
-    wide = scale[:, :1]
-    scale = np.concatenate((scale, wide), axis=1)
-    mean = np.concatenate((np.ones(len(k)), [_APART_MEAN]))
-    prior_rate = (shape / mean)[None, :, None]
-    a, at = shape[None, :, None], y[:, None, None]
-    constant = gammaln(shape + y[:, None]) - gammaln(shape)
-    part = log_share + constant[..., None] + at * np.log(scale / (prior_rate + scale))
-    part += a * np.log(prior_rate / (prior_rate + scale))
-    top = part.max(axis=(1, 2), keepdims=True)
-    part = np.exp(part - top)
-    each = part.sum(axis=2)
-    core, lone = each[:, :-1, None], each[:, -1][:, None, None]
-    mixed = (1 - _APART) * core + _APART * lone + 1e-300
-    portion = compared.odds[used] / (1 + compared.odds[used])
-    log_like = (1 - portion)[:, None, None] * np.log(mixed)
-    total = np.zeros((len(names), *log_like.shape[1:]))
-    np.add.at(total, group[used], log_like)
-    total += np.log(_SD_PRIOR)[:, None] + np.log(_APART_PRIOR)
+    parts = _Parts.of(compared, used, _COARSE)
+    total = parts.likelihood(group[used], len(names))
+    parts = _Parts.of(compared, used, _finer(total))
+    total = parts.likelihood(group[used], len(names))
     weight = np.exp(total - total.max(axis=(1, 2), keepdims=True))
     weight /= weight.sum(axis=(1, 2), keepdims=True)
-    own = weight[group[used]] / mixed
+    own = weight[group[used]] / parts.mixed
     by_core = (own * (1 - _APART)).sum(axis=2)
     factor = np.concatenate((by_core, (own * _APART).sum(axis=(1, 2))[:, None]), axis=1)
-    factor = np.where(factor * each > _LEAST * (factor * each).sum(1, keepdims=True), factor, 0.0)
-    kept = (factor > 0).any(axis=0)
-    out = [(factor[..., None] * part)[:, kept], a + at + 0 * part, prior_rate + scale, scale]
-    flat = [v[:, kept] if i else v for i, v in enumerate(out)]
-    weights, shapes, rates, scales = (v.reshape(len(used), -1) for v in flat)
+    share = factor * parts.each
+    factor = np.where(share > _LEAST * share.sum(axis=1, keepdims=True), factor, 0.0)
+    kept = np.asarray((factor > 0).any(axis=0))
+    kept[0] = True  # without a unit to compare, something of no weight is carried on
+    width = _NODES * int(kept.sum())
+    weights = (factor[..., None] * parts.part)[:, kept].reshape(len(used), width)
     weights = weights / weights.sum(axis=1, keepdims=True)
-    lone_weight = (factor * each)[:, -1] / (factor * each).sum(axis=1)
+    shapes = (parts.shape + parts.count + 0 * parts.part)[:, kept].reshape(len(used), width)
+    rates = (parts.rate + parts.scale)[:, kept].reshape(len(used), width)
+    scales = parts.scale[:, kept].reshape(len(used), width)
     n = len(compared.observed)
     full = [_filled(v, used, n) for v in (weights, shapes, rates, scales)]
     ratio, apart = np.ones(n), np.full(n, np.nan)
-    ratio[used], apart[used] = (weights * shapes / rates).sum(axis=1), lone_weight
-    variance = _variance(weight.mean(axis=0))
-    return Spread(
-        full[0], full[1], full[2], full[3], ratio, apart, _described(weight, names), variance
-    )
+    ratio[used] = (weights * shapes / rates).sum(axis=1)
+    apart[used] = share[:, -1] / share.sum(axis=1)
+    table = _described(weight, parts.sd, names)
+    variance = _variance(weight.mean(axis=0), parts.sd)
+    return Spread(full[0], full[1], full[2], full[3], ratio, apart, table, variance)
+
+
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """Units under each spread and, last, apart: what is seen of each, and how probable it is.
+
+    ``part`` (n, k, nodes) are probabilities with the rate of the class at each node, to a factor of
+    each unit; ``each`` their sum over the nodes, ``mixed`` (n, spreads, shares) with a share apart;
+    ``shape``, ``rate`` (1, k, 1) are of the law of the ratios, ``count`` (n, 1, 1) what was seen,
+    ``scale`` what is expected; ``portion`` is the share of each unit in its class.
+    """
+
+    sd: Floats
+    part: Floats
+    each: Floats
+    mixed: Floats
+    shape: Floats
+    rate: Floats
+    count: Floats
+    scale: Floats
+    portion: Floats
+
+    @classmethod
+    def of(cls, compared: Compared, used: NDArray[np.intp], sd: Floats) -> _Parts:
+        from scipy.special import digamma, gammaln, polygamma
+
+        y = (compared.observed / compared.dispersion)[used]
+        behind = compared.behind[used] + 0.5
+        others = np.maximum(compared.others[used], 1.0)
+        worth = 1 / (1 / behind[:, None] + sd**2 / others[:, None])
+        nodes, share = np.polynomial.hermite_e.hermegauss(_NODES)
+        log_rate = (digamma(worth) - np.log(worth))[..., None]
+        log_rate = log_rate + np.sqrt(polygamma(1, worth))[..., None] * nodes
+        scale = (behind * compared.odds[used])[:, None, None] * np.exp(log_rate)
+        # the rate of a unit apart is as well known as that of the others were all alike
+        scale = np.concatenate((scale, scale[:, :1]), axis=1)
+        shape = np.concatenate((1 / sd**2, [_APART_SHAPE]))
+        mean = np.concatenate((np.ones(len(sd)), [_APART_MEAN]))
+        rate = (shape / mean)[None, :, None]
+        constant = gammaln(shape + y[:, None]) - gammaln(shape)
+        part = np.log(share / share.sum()) + constant[..., None]
+        part = part + y[:, None, None] * np.log(scale / (rate + scale))
+        part += shape[:, None] * np.log(rate / (rate + scale))
+        part = np.exp(part - part.max(axis=(1, 2), keepdims=True))
+        each = part.sum(axis=2)
+        core, lone = each[:, :-1, None], each[:, -1][:, None, None]
+        mixed = (1 - _APART) * core + _APART * lone + 1e-300
+        odds = compared.odds[used]
+        count = y[:, None, None]
+        out = (sd, part, each, mixed, shape[None, :, None], rate, count, scale, odds / (1 + odds))
+        return cls(*out)
+
+    def likelihood(self, group: NDArray[np.int64], groups: int) -> Floats:
+        """Log of prior and likelihood of each spread and share apart, by group."""
+        log_like = (1 - self.portion)[:, None, None] * np.log(self.mixed)
+        total = np.zeros((groups, *self.mixed.shape[1:]))
+        np.add.at(total, group, log_like)
+        width = np.gradient(self.sd)
+        width[[0, -1]] /= 2
+        prior = width * np.exp(-((self.sd / _SCALE) ** 2) / 2)
+        return np.asarray(total + np.log(prior)[:, None] + np.log(_APART_PRIOR))
+
+
+def _finer(total: Floats) -> Floats:
+    """Standard deviations between which the weight lies in any group."""
+    weight = np.exp(total - total.max(axis=(1, 2), keepdims=True)).sum(axis=2)
+    near = np.flatnonzero((weight > 1e-4 * weight.max(axis=1, keepdims=True)).any(axis=0))
+    low, high = max(near[0] - 1, 0), min(near[-1] + 1, len(_COARSE) - 1)
+    return np.linspace(_COARSE[low], _COARSE[high], _FINE)
 
 
 def _filled(values: Floats, rows: NDArray[np.intp], n: int) -> Floats:
@@ -191,17 +236,17 @@ def _filled(values: Floats, rows: NDArray[np.intp], n: int) -> Floats:
     return out
 
 
-def _variance(weight: Floats) -> float:
+def _variance(weight: Floats, sd: Floats) -> float:
     """Variance of the ratios about 1 under both parts."""
     apart = _APART_MEAN**2 / _APART_SHAPE + (_APART_MEAN - 1) ** 2
-    each = (1 - _APART) * (_SD**2)[:, None] + _APART * apart
+    each = (1 - _APART) * (sd**2)[:, None] + _APART * apart
     return float((weight * each).sum())
 
 
-def _described(weight: Floats, names: list[str]) -> pd.DataFrame:
+def _described(weight: Floats, sd: Floats, names: list[str]) -> pd.DataFrame:
     """Middle and limits at 90 % of the spread and of the share apart."""
     columns: dict[str, object] = {"group": names}
-    for name, nodes, axis in (("sd", _SD, 2), ("apart", _APART, 1)):
+    for name, nodes, axis in (("sd", sd, 2), ("apart", _APART, 1)):
         mass = weight.sum(axis=axis)
         reached = np.cumsum(mass, axis=1) - mass / 2
         found = np.array([np.interp([0.05, 0.5, 0.95], r, nodes) for r in reached])

@@ -180,7 +180,7 @@ def _with_early(got: StandOuts, cells: Cells, early: Floats, early_days: int) ->
     held = table["p_without_early"] <= _HELD
     only = listed & (table["verdict"] == WORSE) & (table["early"] > 0) & ~held
     words = (
-        table["message"]
+        table["message"].astype(str)
         + f" But without those within {early_days} days of fitting ("
         + table["early"].astype(str)
         + ") it would not: one bad repair may have led to the next. Look at how seals are fitted "

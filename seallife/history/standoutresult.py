@@ -26,13 +26,14 @@ class StandOuts(TableResult):
         Per unit: ``label``, ``group``; ``observed`` failures, ``exposure``, ``expected`` failures
         at the rate of the rest of its class, ``ratio`` of the two as counted; ``not_compared``,
         further failures in classes in which it is alone; ``ratio_shrunk``, the ratio that unit and
-        class together speak for (posterior mean) with ``ratio_low``,
-        ``ratio_high``; ``prob_above`` and ``prob_below``, how probable it is that the ratio is more
-        than `ratio`, or less than 1 / `ratio`; ``prob_apart``, that the unit is of another kind
-        than the spread of the others; ``p`` (two-sided, at the rate of the rest) and
-        ``p_adjusted`` for the number of units; ``dispersion``, variance over mean of its count;
-        ``verdict`` ('worse than its class', 'better than its class', 'no evidence', 'cannot tell
-        yet'), ``more_exposure`` it would take for `tells` times the rate to show;
+        class together speak for (posterior mean) with ``ratio_low``, ``ratio_high``; ``prob_above``
+        and ``prob_below``, how probable it is that the ratio is more than `ratio`, or less than
+        1 / `ratio`; ``prob_apart``, that the unit is of another kind than the spread of the others;
+        ``p`` (two-sided, at the rate of the rest) and ``p_adjusted`` for the number of units;
+        ``dispersion``, variance over mean of its count; ``verdict``: 'worse than its class' or
+        'better than its class' where ``p_adjusted`` is at or below `discovery` and ``ratio_shrunk``
+        nearer to `ratio`, or its inverse, than to 1; 'no evidence'; 'cannot tell yet' with the
+        ``more_exposure`` it would take for `tells` times the rate to show;
         ``again_expected``, failures in as much exposure again with nothing done, and
         ``next_expected`` in ``next_exposure``, each with limits of the count ``_low``, ``_high``
         for those listed; ``status``, ``message``.

@@ -55,11 +55,14 @@ def judged(table: pd.DataFrame, compared: Compared, found: Spread, asked: Asked)
     with np.errstate(divide="ignore", invalid="ignore"):
         raw = np.where(usable, observed / compared.expected, np.nan)
     named = usable & (p <= asked.discovery)
-    worse, better = named & (observed > compared.expected), named & (observed < compared.expected)
+    # nearer to what matters than to none at all
+    near = np.sqrt(asked.ratio)
+    worse = named & (observed > compared.expected) & (found.mean >= near)
+    better = named & (observed < compared.expected) & (found.mean <= 1 / near)
     listed = worse | better
     factor = _factor_needed(compared, asked, int(np.count_nonzero(named)))
     with np.errstate(invalid="ignore"):
-        told = usable & ~listed & (factor <= 1)
+        told = usable & ~listed & ((factor <= 1) | named)
         more = np.where(usable & ~listed, np.maximum(factor - 1, 0) * table["exposure"], np.nan)
     verdict = np.select([worse, better, told], [WORSE, BETTER, NONE], UNTOLD)
     exposure = table["exposure"].to_numpy(dtype=np.float64)
@@ -168,7 +171,7 @@ def number(value: float) -> str:
     """Few digits: 0.04, 1.2, 17."""
     if not np.isfinite(value):
         return "no"
-    if value >= 10:
+    if value >= 9.95:
         return f"{value:,.0f}"
     return f"{value:.1f}" if value >= 0.1 else f"{value:.2g}"
 
@@ -216,6 +219,8 @@ def _sentence(row: dict[Hashable, Any], tested: int, asked: Asked) -> str:
             f"{had}: {interval}, by more than chance among {tested:,}. With nothing done, about "
             f"{to_come}{row['again_high']:.0f}) in as much time again."
         )
+    if row["verdict"] == NONE and row["p_adjusted"] <= asked.discovery:
+        return f"{had}: more than chance, but with {interval} nearer to it than what matters."
     if row["verdict"] == NONE:
         return f"{had}: within what chance explains; {asked.tells:g} times the rate would show."
     if not np.isfinite(row["more_exposure"]):
