@@ -120,3 +120,14 @@ def test_nothing_to_compare_is_said_in_the_picture() -> None:
     got = mean_cumulative_difference([], [], [0, 0], [9, 9], ["a", "b"], [1, 2])
     figure = difference_figure(got, dates=True)
     assert figure.layout.annotations[0].text == "nothing to compare"
+
+
+def test_no_line_is_drawn_over_a_time_when_nobody_was_watched() -> None:
+    got = mean_cumulative([4.0, 9, 3, 8], [1, 2, 1, 2], [0, 0, 6, 6], [5, 5, 9, 9], [1, 2, 1, 2])
+    figure = recurrence_figure(got, divide_by=1)
+    trace = next(t for t in figure.data if t.name == "all")
+    pairs = list(zip(trace.x, trace.y, strict=True))
+    assert (5.0, None) in pairs
+    assert (6.0, 1.0) in pairs
+    band = next(t for t in figure.data if t.name == "all interval")
+    assert None in band.x

@@ -151,3 +151,14 @@ def test_trends_are_seen() -> None:
     assert row["laplace_p"] < 0.01
     assert row["lewis_robinson"] < -2
     assert row["reversals"] > row["pairs"] / 2
+
+
+def test_long_sequences_are_counted_in_blocks() -> None:
+    from scipy.stats import kendalltau
+
+    gaps = np.random.default_rng(3).random(2_500) + np.linspace(0, 0.05, 2_500)
+    got = gaps_of(gaps.tolist())
+    tau = kendalltau(np.arange(2_500), gaps).statistic
+    pairs = 2_500 * 2_499 / 2
+    assert got["pairs"][0] == pairs
+    assert got["reversals"][0] == pytest.approx((1 + tau) * pairs / 2, abs=0.5)

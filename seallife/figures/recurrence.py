@@ -53,7 +53,7 @@ def recurrence_figure(
 
     Up to four groups stand in one panel, named at the end of their lines; more stand in panels of
     their own on one scale. Below stand the positions watched at the times marked. Curves end where
-    fewer than two positions are watched.
+    fewer than two positions are watched, and are broken where nobody was (the first such time).
 
     Parameters
     ----------
@@ -239,19 +239,35 @@ def _curve(
         np.concatenate([column[run][:count], column[run][:count][-1:]])
         for column in (curves.low, curves.high)
     )
-    hover = f"{name}, %{{x}}: %{{y:.2f}} per position<extra></extra>"
+    hole = (float(row["unwatched_from"]), float(row["unwatched_to"]))
+    hover = f"{name}, %{{x}}: %{{y:.2f}}<extra></extra>"
     traces = []
     if count:
+        when, low, high = _broken(at[1:], hole, low, high)
         traces.append(
-            band(axis.band_at(at[1:]), low, high, f"{name} interval", colour=colour, step=True)
+            band(axis.band_at(when), low, high, f"{name} interval", colour=colour, step=True)
         )
+    at, height = _broken(at, hole, height)
+    shown = [None if np.isnan(v) else round(float(v), 4) for v in height]
     traces.append(
         line(
-            axis.show(at), height.round(4).tolist(), name, colour=colour, dash=dash, step=True,
+            axis.show(at), shown, name, colour=colour, dash=dash, step=True, connectgaps=False,
             hovertemplate=hover,
         )
     )  # fmt: skip
     return traces
+
+
+def _broken(at: Floats, hole: tuple[float, float], *columns: Floats) -> list[Floats]:
+    """Times and columns with a blank where nobody was watched: no line across it."""
+    place = int(np.searchsorted(at, hole[0], side="right")) if np.isfinite(hole[0]) else 0
+    if not 0 < place < len(at):
+        return [at, *columns]
+    out = [np.insert(at, place, [hole[0], hole[0], hole[1]])]
+    for column in columns:
+        last = column[place - 1]
+        out.append(np.insert(column, place, [last, np.nan, last]))
+    return out
 
 
 def _names(

@@ -177,7 +177,10 @@ def growth_of_groups(
     owner = watch.group_of_unit[watch.unit_of_event]
     whole = exposure.total() / DAYS_PER_YEAR
     spent = np.clip(exposure.at(watch.time, owner) / DAYS_PER_YEAR, 1e-9, whole[owner])
-    tests = trend_tests(spent, whole, unit=owner, end_unit=number, group=number, seed=seed)
+    # of the tests of gaps only those by position are kept: few resamples do here
+    tests = trend_tests(
+        spent, whole, unit=owner, end_unit=number, group=number, resamples=99, seed=seed
+    )
     law = power_law(spent, whole, unit=owner, end_unit=number, group=number, level=level, seed=seed)
     table = _table(data, trends, tests, law, changes)
     told = int((table["with_failures"] > 1).sum())

@@ -72,7 +72,8 @@ def growth_data(
     counted = {"failed": True, "withdrawn": False, "unknown": lives.unknown_as == "failed"}
     failures = events_placed(removals, register, spans, counted)
     groups = position_groups(register, service_class).astype(str)
-    groups = groups[groups.index.isin(spans["position_id"])]
+    # by name, so that the order of the register changes no draw
+    groups = groups[groups.index.isin(spans["position_id"])].sort_index()
     parts = [
         groups[way].drop_duplicates().sort_values().to_frame("group").assign(by=way) for way in by
     ]

@@ -263,7 +263,7 @@ def _held(
 ) -> NDArray[np.bool_]:
     """Dates at which one step leaves no course standing out."""
     out = np.zeros(share.shape[1], bool)
-    for i in range(share.shape[1]):
+    for i in np.flatnonzero(_spread(n, share) > 0):  # elsewhere a step is no step
         size = float(np.clip(_ratio(n, events[:, i], share[:, i]), 1e-6, 1e6))
         at = share[:, [i]]
         whole = at + size * (1 - at)

@@ -30,6 +30,7 @@ _EXACT_PAIRS = 600  # of reverse arrangements; beyond them the normal law is goo
 _RESAMPLES = 1_999
 _MOST_GAPS = 2_000  # dealt anew; beyond them the normal law serves
 _AT_ONCE = 4_000_000  # random numbers held in memory
+_ROWS = 1_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -256,8 +257,7 @@ def _reversals(gaps: Floats, offsets: Ints, sequences: Ints) -> dict[str, Floats
     for j in np.flatnonzero(n > 1):
         x = gaps[offsets[j] : offsets[j + 1]]
         rank = np.unique(x, return_counts=True)[1].astype(float)
-        later = np.triu(np.ones((len(x), len(x)), bool), 1)
-        longer[j] = (x[None, :] > x[:, None])[later].sum()
+        longer[j] = _rises(x)
         equal[j] = (rank * (rank - 1) / 2).sum()
         ties = (rank * (rank - 1) * (2 * rank + 5)).sum()
         spread[j] = (n[j] * (n[j] - 1) * (2 * n[j] + 5) - ties) / 72
@@ -277,6 +277,16 @@ def _reversals(gaps: Floats, offsets: Ints, sequences: Ints) -> dict[str, Floats
         "pairs": pairs.astype(np.int64),
         "reversals_p": np.where(known, np.minimum(p, 1.0), np.nan),
     }
+
+
+def _rises(x: Floats) -> int:
+    """Pairs of which the later is larger, a block of rows at a time to bound memory."""
+    total = 0
+    for at in range(0, len(x), _ROWS):
+        part = x[at : at + _ROWS]
+        total += int(np.triu(part[None, :] > part[:, None], 1).sum())
+        total += int((x[None, at + _ROWS :] > part[:, None]).sum())
+    return total
 
 
 @lru_cache(maxsize=512)

@@ -1,0 +1,129 @@
+"""Do the intervals and tests of the history hold? The table of the study, and a part repeated."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import history_coverage as study
+import pandas as pd
+import pytest
+
+ROBUST = ("trend by position", "change by position", "lewis_robinson, by position")
+POISSON = ("laplace, by position", "mil_hdbk, by position")
+
+
+@pytest.fixture(scope="module")
+def table() -> pd.DataFrame:
+    return pd.read_csv(study.TABLE)
+
+
+def rows(table: pd.DataFrame, what: str, **where: Any) -> pd.DataFrame:
+    out = table[table["what"] == what]
+    for column, value in where.items():
+        out = out[out[column].isin(value if isinstance(value, tuple) else (value,))]
+    assert len(out)
+    return out
+
+
+def error(share: float, fleets: pd.Series | int) -> Any:
+    """Three standard errors of a share."""
+    return 3 * (share * (1 - share) / fleets) ** 0.5
+
+
+def test_mean_cumulative_limits_cover(table: pd.DataFrame) -> None:
+    mine = rows(table, "mean cumulative number")
+    assert mine["cover"].between(0.86, 0.95).all(), mine
+    many = mine[(mine["events"] >= 60) & (mine["positions"] >= 10)]
+    assert ((many["cover"] - 0.90).abs() <= 0.02 + error(0.9, many["fleets"]) / 3).all(), many
+    assert mine["cover"].mean() == pytest.approx(0.90, abs=0.015)
+
+
+def test_differences_ring_seldom_and_cover(table: pd.DataFrame) -> None:
+    for what in ("difference over the whole time", "largest gap"):
+        mine = rows(table, what)
+        assert (mine["rings_5"] <= 0.05 + error(0.05, mine["fleets"]) + 0.01).all(), mine
+        assert 0.03 <= mine["rings_5"].mean() <= 0.06
+    for what in ("difference half way", "difference at the end"):
+        mine = rows(table, what)
+        assert (mine["cover"] >= 0.90 - error(0.9, mine["fleets"])).all(), mine
+
+
+@pytest.mark.parametrize("what", ROBUST)
+def test_tests_by_position_hold_at_random_events_and_at_renewal(
+    table: pd.DataFrame, what: str
+) -> None:
+    mine = rows(table, what, positions=(10, 40, 100))
+    assert (mine["rings_5"] <= 0.05 + error(0.05, mine["fleets"])).all(), mine
+    assert mine.groupby("shape")["rings_5"].mean().between(0.035, 0.06).all()
+
+
+def test_trend_by_position_covers(table: pd.DataFrame) -> None:
+    mine = rows(table, "trend by position")
+    assert ((mine["cover"] - 0.90).abs() <= error(0.9, mine["fleets"])).all(), mine
+    assert mine["cover"].mean() == pytest.approx(0.90, abs=0.01)
+
+
+@pytest.mark.parametrize("what", POISSON)
+def test_laplace_and_the_handbook_test_hold_at_random_events_only(
+    table: pd.DataFrame, what: str
+) -> None:
+    at_random = rows(table, what, shape=1.0)
+    off = (at_random["rings_5"] - 0.05).abs()
+    assert (off <= error(0.05, at_random["fleets"])).all(), at_random
+    assert rows(table, what, shape=1.5)["rings_5"].max() < 0.045
+    assert rows(table, what, shape=0.8)["rings_5"].mean() > 0.07
+
+
+def test_pooled_exposure_fails_where_positions_differ_and_come_and_go(table: pd.DataFrame) -> None:
+    what = "laplace, pooled exposure"
+    mixed = rows(table, what, shape=1.0, differ=0.7, watched="come and go")
+    steady = rows(table, what, shape=1.0, watched="steady")
+    assert mixed["rings_5"].mean() > 0.055
+    assert ((steady["rings_5"] - 0.05).abs() <= error(0.05, steady["fleets"])).all()
+
+
+def test_a_date_of_change_is_held(table: pd.DataFrame) -> None:
+    mine = rows(table, "date of a halved rate")
+    found = (mine["fleets"] * mine["rings_5"]).clip(lower=1)
+    assert (mine["cover"] >= 0.90 - error(0.9, found)).all(), mine
+
+
+def test_power_law_limits_cover_where_handbook_limits_do_not(table: pd.DataFrame) -> None:
+    for what in ("power law: shape", "power law: rate at end"):
+        mine = rows(table, what, events=(5, 10, 30, 100))
+        assert mine["cover"].between(0.88, 0.92).all(), mine
+    handbook = rows(table, "power law: handbook limits", events=(3, 5))
+    assert handbook["cover"].min() > 0.94
+    fit = rows(table, "power law: fit", events=(10, 30, 100))
+    assert ((fit["rings_5"] - 0.05).abs() <= error(0.05, fit["fleets"])).all()
+
+
+@pytest.mark.parametrize(
+    ("shape", "watched"), [(1.0, "come and go"), (1.5, "new"), (1.5, "come and go")]
+)
+def test_mean_cumulative_repeated(shape: float, watched: str) -> None:
+    """Other fleets: 400 of 20 positions that differ."""
+    got = study.cell(study.recurrence, (20, 80), shape, 0.7, watched, 400, seed=31).iloc[0]
+    assert got["cover"] == pytest.approx(0.90, abs=error(0.9, 400))
+
+
+@pytest.mark.parametrize("shape", [1.0, 1.5])
+def test_false_alarms_repeated(shape: float) -> None:
+    """Other fleets: 200 of 25 positions that differ, come and go."""
+    size = (25, 90)
+    got = study.cell(study.trends, size, shape, 0.7, "come and go", 200, seed=32)
+    other = study.cell(study.changes, size, shape, 0.7, "come and go", 200, seed=32)
+    rings = pd.concat([got, other]).set_index("what")["rings_5"]
+    for what in ROBUST:
+        assert rings[what] <= 0.05 + error(0.05, 200), what
+    assert rings["trend by position"] >= 0.01
+    covered = got.set_index("what").loc["trend by position", "cover"]
+    assert covered == pytest.approx(0.90, abs=error(0.9, 200))
+
+
+def test_power_law_repeated() -> None:
+    """Other fleets: 600 of three systems with ends of their own."""
+    got = study.law(12, 0.8, (100.0, 50.0, 20.0), 600, seed=33).set_index("what")
+    for what in ("power law: shape", "power law: rate at end"):
+        assert got.loc[what, "cover"] == pytest.approx(0.90, abs=error(0.9, 600))
+    assert got.loc["power law: fit", "rings_5"] == pytest.approx(0.05, abs=error(0.05, 600))
