@@ -583,6 +583,12 @@ def test_a_label_in_several_classes_is_held_against_each():
     assert (got["group"] == "several classes").all()
 
 
+def test_rows_of_one_unit_in_one_class_are_one():
+    parts = stand_out([4, 5, 1, 2, 1], [4.0, 6.0, 10.0, 10.0, 9.0], label=list("aabcd")).table
+    whole = stand_out([9, 1, 2, 1], [10.0, 10.0, 10.0, 9.0], label=list("abcd")).table
+    pd.testing.assert_frame_equal(parts, whole)
+
+
 def test_ten_thousand_positions_of_one_class():
     rng = np.random.default_rng(0)
     counts = rng.poisson(1.2, 10_000)

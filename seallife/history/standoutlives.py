@@ -105,7 +105,7 @@ def standouts_of(
     if basis not in (None, *_BASES):
         raise InputError(f"is {basis!r}", where="basis", hint=f"use one of {', '.join(_BASES)}")
     use = usable_lives(lives, classes, clock)
-    need = ["position_id", "entry", "exit", "days", "hours"]
+    need = ["position_id", "entry", "exit", "days", "hours", "entry_age_d", "exit_age_d"]
     missing = [c for c in need if c not in lives]
     if missing:
         raise InputError(f"has no column {', '.join(missing)}", where="lives")
@@ -169,7 +169,8 @@ def _with_early(got: StandOuts, cells: Cells, early: Floats, early_days: int) ->
     table = got.table
     ratio = np.ones(cells.units)
     ratio[table["place"]] = table["ratio_shrunk"].fillna(1.0)
-    late = by_size(replace(cells, failures=cells.failures - early))(ratio)
+    # a life that cannot be used for want of hours may have failed early by the calendar
+    late = by_size(replace(cells, failures=np.maximum(cells.failures - early, 0.0)))(ratio)
     p = two_sided(late)
     count = summed(cells.unit, early, cells.units)
     place = table["place"].to_numpy()

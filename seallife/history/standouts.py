@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from seallife.errors import InputError
 from seallife.history.heterogeneity import check_counts
-from seallife.history.reference import Cells, by_size, known_expectation
+from seallife.history.reference import Cells, by_size, known_expectation, summed
 from seallife.history.standoutresult import StandOuts
 from seallife.history.standoutwords import Asked
 from seallife.history.weighing import weigh
@@ -104,16 +104,23 @@ def stand_out(
     scatter = _each(dispersion, n, "dispersion", least_open=True)
     unit_codes, labels = _coded(np.arange(1, n + 1) if label is None else label, n, "label")
     group_codes, groups = _coded(np.full(n, "all") if group is None else group, n, "group")
-    cells = Cells(unit_codes, group_codes, count, size, scatter, len(labels), len(groups))
-    reference = by_size(cells)
-    if expected is not None:
-        given = _each(expected, n, "expected")
-        base = None if behind is None else _each(behind, n, "behind", least_open=True)
-        reference = known_expectation(cells, given, base)
-    elif behind is not None:
+    if expected is None and behind is not None:
         raise InputError("is given without expected", where="behind", hint="give both or neither")
     ahead = size if next_exposure is None else _each(next_exposure, n, "next_exposure")
-    got = weigh(cells, reference, labels, groups, size, ahead, asked, spread=spread)
+    mean = size if expected is None else _each(expected, n, "expected")
+    base = np.ones(n) if behind is None else _each(behind, n, "behind", least_open=True)
+    # rows of one unit in one class are one: it must not be held against itself
+    pairs, row = np.unique(unit_codes * max(len(groups), 1) + group_codes, return_inverse=True)
+    weight = np.maximum(mean, 1e-300)
+    sums = [summed(row, v, len(pairs)) for v in (count, size, mean, ahead)]
+    heavy = summed(row, weight, len(pairs))
+    spread_of, base = (summed(row, weight * v, len(pairs)) / heavy for v in (scatter, base))
+    unit_of, group_of = pairs // max(len(groups), 1), pairs % max(len(groups), 1)
+    cells = Cells(unit_of, group_of, sums[0], sums[1], spread_of, len(labels), len(groups))
+    reference = by_size(cells)
+    if expected is not None:
+        reference = known_expectation(cells, sums[2], None if behind is None else base)
+    got = weigh(cells, reference, labels, groups, sums[1], sums[3], asked, spread=spread)
     return replace(got, table=got.table.drop(columns="place"))
 
 

@@ -18,10 +18,10 @@ from seallife.history.spread import Spread
 from seallife.life.groups import Floats
 from seallife.life.result import worded_status
 
-__all__ = ["BETTER", "EARLY", "WORSE", "Asked", "judged", "told_together"]
+__all__ = ["BETTER", "EARLY", "SEVERAL", "WORSE", "Asked", "judged", "told_together"]
 
 WORSE, BETTER = "worse than its class", "better than its class"
-EARLY = "early failures"
+EARLY, SEVERAL = "early failures", "several classes"
 NONE, UNTOLD = "no evidence", "cannot tell yet"
 _MOST = 1e4  # times the exposure had, beyond which more is no advice
 
@@ -204,7 +204,9 @@ def _worded(
 
 def _sentence(row: dict[Hashable, Any], tested: int, asked: Asked) -> str:
     """Say what was seen, what the class explains, and what follows."""
-    rest = "the rest" if row["group"] == "all" else f"the rest of {row['group']}"
+    rest = {"all": "the rest", SEVERAL: "the rest of its classes"}.get(
+        row["group"], f"the rest of {row['group']}"
+    )
     had = (
         f"{row['observed']:,} failed in {number(row['exposure'])} {asked.unit}, where {rest} gives "
         f"{number(row['expected'])}"
@@ -220,14 +222,17 @@ def _sentence(row: dict[Hashable, Any], tested: int, asked: Asked) -> str:
             f"{to_come}{row['again_high']:.0f}) in as much time again."
         )
     if row["verdict"] == NONE and row["p_adjusted"] <= asked.discovery:
-        return f"{had}: more than chance, but with {interval} nearer to it than what matters."
+        return (
+            f"{had}: more than chance explains, but {interval} is nearer to 1 than to "
+            f"{asked.ratio:g} times."
+        )
     if row["verdict"] == NONE:
         return f"{had}: within what chance explains; {asked.tells:g} times the rate would show."
     if not np.isfinite(row["more_exposure"]):
         return f"{had}: the rest of its class has too few failures to compare with."
     return (
         f"{had}: even {asked.tells:g} times the rate would not show yet; about "
-        f"{number(row['more_exposure'])} more {asked.unit} at risk would be needed."
+        f"{number(max(row['more_exposure'], 0.1))} more {asked.unit} at risk would be needed."
     )
 
 

@@ -17,13 +17,12 @@ from seallife.history.heterogeneity import heterogeneity
 from seallife.history.reference import Cells, Compared, Reference, summed, two_sided
 from seallife.history.spread import PRIOR_WORDS, Spread, find_spread
 from seallife.history.standoutresult import StandOuts
-from seallife.history.standoutwords import Asked, judged, told_together
+from seallife.history.standoutwords import SEVERAL, Asked, judged, told_together
 from seallife.life.discovery import discovery_rate
 from seallife.life.groups import Floats
 
 __all__ = ["settle", "weigh"]
 
-SEVERAL = "several classes"
 _ROUNDS = 15
 _SETTLED = 2e-3  # change of a ratio between rounds that is none
 _METHOD = "rest of the class as reference; gamma ratios with a share apart; false discovery rate"
