@@ -151,6 +151,15 @@ def test_records_at_random_have_no_gap(seed: int) -> None:
     assert _rows_found_none(orders, "no record for long")
 
 
+def test_leakage_readings_of_pumps_outside_the_register_have_no_place() -> None:
+    rows = [
+        {"tag": "P-999A", "date": f"2020-01-{day:02d}", "unit": "ppm", "value": 10.0}
+        for day in range(1, 20)
+    ]
+    fleet = fleet_of([{"tag": "P-101A", "seal_end": "DE"}], leak_readings=rows)
+    assert "unit of a reading looks wrong" not in set(run_study(fleet).checks.findings["check"])
+
+
 def test_leakage_readings_as_a_whole() -> None:
     rows = [
         {"tag": "P-101A", "date": f"2020-{1 + i // 28:02d}-{1 + i % 28:02d}", "unit": "ppm"}

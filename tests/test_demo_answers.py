@@ -78,3 +78,36 @@ def test_mixtures_are_warned_of(demo_study: Study) -> None:
     assert "OIL" not in called.index
     assert len(called) >= 4
     assert (called["rest_shape"] > called["shape"]).all()
+
+
+def test_where_nothing_changed_nothing_is_found(demo_study: Study) -> None:
+    """Story S10: Merrowfen, whose rates never changed."""
+    trends = demo_study.trends
+    row = trends.growth["Merrowfen"]
+    assert row["verdict"] == "no evidence"
+    assert not row["changed"]
+    assert (trends.signals["Merrowfen"].table["verdict"] == "no evidence").all()
+    recent = demo_study.history.recent.set_index("group").loc["Merrowfen"]
+    assert recent["verdict"] == "no evidence"
+    there = demo_study.lives.table.query("site == 'Merrowfen'")["position_id"].unique()
+    called = trends.standouts["position_id"].table
+    called = called[called["verdict"].isin(["worse than its class", "better than its class"])]
+    assert not set(called["position_id"]) & set(there)
+
+
+def test_a_mass_renewal_is_no_improvement_at_equal_ages(demo_study: Study) -> None:
+    """Story S7: 65 seals renewed in October 2019; what is expected of the fleet falls with it."""
+    monthly = demo_study.history.monthly.query("by == 'service_class' and group == 'HC-HOT'")
+    rate = monthly.set_index("month")["expected"] / monthly.set_index("month")["exposure_years"]
+    assert rate["2020-01":"2020-12"].mean() < 0.95 * rate["2018-10":"2019-09"].mean()
+
+
+def test_standby_pumps_look_better_on_the_calendar_only(demo_study: Study) -> None:
+    """Story S8: pairs that share 85 to 15 fail by run hours, not by calendar."""
+    lives = demo_study.lives.table
+    by = lives.assign(failed=lives["end"].eq("failed")).groupby("duty")
+    sums = by[["days", "hours", "failed"]].sum()
+    calendar = sums["days"] / sums["failed"]
+    running = sums["hours"] / sums["failed"]
+    assert calendar["standby"] / calendar["running"] > 2.5
+    assert 0.5 < running["standby"] / running["running"] < 2.0

@@ -186,5 +186,7 @@ def _with_position(records: Records) -> pd.DataFrame:
     ends = table.drop_duplicates(["pump_key", "seal_end"]).set_index(["pump_key", "seal_end"])
     keys = pd.MultiIndex.from_arrays([pumps, raw["seal_end"]])
     by_end = pd.Series(ends["position_id"].reindex(keys).to_numpy(), index=raw.index, dtype=object)
-    place = pumps.map(single).fillna(by_end).fillna(pumps)
+    # objects throughout: where no reading has a place pandas would take them for numbers
+    place = pumps.map(single).astype(object)
+    place = place.where(place.notna(), by_end.where(by_end.notna(), pumps.astype(object)))
     return raw.assign(place=place).sort_values(["place", "date"], kind="stable")
