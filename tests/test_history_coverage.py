@@ -33,7 +33,8 @@ def error(share: float, fleets: pd.Series | int) -> Any:
 def test_mean_cumulative_limits_cover(table: pd.DataFrame) -> None:
     mine = rows(table, "mean cumulative number")
     assert mine["cover"].between(0.86, 0.95).all(), mine
-    many = mine[(mine["events"] >= 60) & (mine["positions"] >= 10)]
+    # ten unlike positions that come and go: 87 %, as the README says
+    many = mine[(mine["events"] >= 60) & (mine["positions"] >= 40)]
     assert ((many["cover"] - 0.90).abs() <= 0.02 + error(0.9, many["fleets"]) / 3).all(), many
     assert mine["cover"].mean() == pytest.approx(0.90, abs=0.015)
 
@@ -69,7 +70,9 @@ def test_laplace_and_the_handbook_test_hold_at_random_events_only(
 ) -> None:
     at_random = rows(table, what, shape=1.0)
     off = (at_random["rings_5"] - 0.05).abs()
-    assert (off <= error(0.05, at_random["fleets"])).all(), at_random
+    # of sixty cells one lies beyond three standard errors by chance in one study out of seven
+    assert (off <= 4 / 3 * error(0.05, at_random["fleets"])).all(), at_random
+    assert at_random["rings_5"].mean() == pytest.approx(0.05, abs=0.004)
     assert rows(table, what, shape=1.5)["rings_5"].max() < 0.045
     assert rows(table, what, shape=0.8)["rings_5"].mean() > 0.07
 
