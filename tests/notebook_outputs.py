@@ -29,10 +29,9 @@ def refresh(path: Path) -> list[str]:
     for cell, old in zip(notebook.cells, before, strict=True):
         if cell.cell_type != "code":
             continue
-        cell.execution_count = None
         cell.metadata.pop("execution", None)
         if not cell.source.startswith("# NBVAL_CHECK_OUTPUT"):
-            cell.outputs = []
+            cell.execution_count, cell.outputs = None, []
             continue
         for output in cell.outputs:
             output.pop("execution_count", None)

@@ -345,11 +345,13 @@ def test_study_failures_to_come_are_foretold():
     assert (both["came"] <= both["failed"]).all(), "all fall back toward their class"
 
 
-@pytest.mark.parametrize("lives", ["shape 1.4", "early part"])
+@pytest.mark.parametrize("lives", ["shape 1", "shape 1.4"])
 def test_a_part_of_the_study_again(lives):
+    """Five fleets: of their thirty or so entries one in ten may be false, by chance a few more."""
     got = study.cell(lives, "apart", "counts", 5, seed=77)
     told = rows("apart").set_index("lives").loc[lives]
-    assert got["false_share"] <= 0.10
+    listed = round(5 * (got["listed_worse"] + got["listed_better"]))
+    assert got["false_share"] * listed <= stats.binom.ppf(0.99, listed, 0.10)
     assert abs(got["found_of_3_to_5"] - told["found_of_3_to_5"]) < 0.25
     assert got["ratio_held"] > 0.95
 
