@@ -18,13 +18,15 @@ if TYPE_CHECKING:
 __all__ = ["age_ratio_figure"]
 
 _WIDEST = 4.0
+_MOST = 12  # panels
 
 
 def age_ratio_figure(rolling: pd.DataFrame) -> Figure:
     """Draw how often seals failed against what their classes and ages let one expect.
 
     One panel a group, all on one scale that doubles in even steps; 1 is the whole record. Bands
-    are limits; a point outside the axis is drawn at its edge.
+    are limits; a point outside the axis is drawn at its edge. Of more than twelve groups the first
+    are drawn.
 
     Parameters
     ----------
@@ -32,9 +34,10 @@ def age_ratio_figure(rolling: pd.DataFrame) -> Figure:
         Rows of some groups of `MtbrHistory.rolling`.
     """
     rows = rolling[np.isfinite(rolling["age_ratio"])]
-    groups = rows["group"].drop_duplicates().tolist()
+    groups = rows["group"].drop_duplicates().tolist()[:_MOST]
     columns = min(max(len(groups), 1), 2)
-    spots = panel_axes(max(len(groups), 1), columns, gap_x=0.06, gap_y=0.2)
+    deep = -(-max(len(groups), 1) // columns)
+    spots = panel_axes(max(len(groups), 1), columns, gap_x=0.06, gap_y=0.36 / deep)
     edge = _edge(rows)
     span = [rolling["month"].min(), rolling["month"].max()] if len(rolling) else []
     traces: list[dict[str, Any]] = []
@@ -79,7 +82,6 @@ def age_ratio_figure(rolling: pd.DataFrame) -> Figure:
             label("▲ more than expected", 1, 1, xref="paper", yref="paper", xanchor="right",
                   yanchor="bottom", font={"size": 12, "color": GREY})
         )  # fmt: skip
-    deep = -(-max(len(groups), 1) // columns)
     return draw(traces, layout, notes=notes, height=70 + 200 * deep)
 
 

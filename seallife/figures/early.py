@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["early_figure"]
 
+_MOST = 12  # panels; sites with most installations
 _HALF_QUARTER = pd.Timedelta(days=45)
 
 
@@ -26,18 +27,20 @@ def early_figure(stretches: EarlyStretches) -> Figure:
     """Draw the share of installations that failed early by quarter in which they were fitted.
 
     Points carry exact limits; a dashed line is the share of all quarters of the site. A stretch
-    that crowds by more than chance is shaded and named; no other stretch is marked.
+    that crowds by more than chance is shaded and named; no other stretch is marked. Of more than
+    twelve sites those with most installations are drawn.
 
     Parameters
     ----------
     stretches : EarlyStretches
     """
     quarters = stretches.quarters
-    sites = quarters["site"].drop_duplicates().tolist()
+    most = quarters.groupby("site")["installs"].sum().sort_values(ascending=False, kind="stable")
+    sites = sorted(most.index[:_MOST])
     traces: list[dict[str, Any]] = []
     notes: list[dict[str, Any]] = []
     layout: dict[str, Any] = {"margin": {"l": 60, "r": 12, "t": 30, "b": 52}, "shapes": []}
-    spots = panel_axes(max(len(sites), 1), 1, gap_y=0.16)
+    spots = panel_axes(max(len(sites), 1), 1, gap_y=0.3 / max(len(sites), 1))
     span = [quarters["quarter"].min(), quarters["quarter"].max() + 2 * _HALF_QUARTER]
     for site, (k, x, y) in zip(sites, spots, strict=False):
         part = quarters[quarters["site"] == site]

@@ -66,13 +66,12 @@ def _totals(cells: pd.DataFrame) -> pd.Series:
     some = pd.Series(False, index=cells.index)
     for name in cells.columns:
         some |= cells[name].str.rstrip(" :").str.fullmatch(_TOTAL)
-    found = [row for row, values in cells[some].iterrows() if _adds_up(values)]
-    return cells.index.to_series().isin(found)
-
-
-def _adds_up(values: pd.Series) -> bool:
-    words = [v for v in values if v not in _NONE and not _NUMBER.fullmatch(v)]
-    return len(words) == 1
+    # a column of words may say "total" of each meter reading: whole columns are looked at, not rows
+    words = pd.Series(0, index=cells.index[some])
+    for name in cells.columns:
+        given = cells.loc[some, name]
+        words += ~given.isin(_NONE) & ~given.str.fullmatch(_NUMBER)
+    return cells.index.to_series().isin(words.index[words == 1])
 
 
 def _units(cells: pd.DataFrame) -> pd.Series:
