@@ -121,7 +121,23 @@ def test_grids_get_one_row_a_group() -> None:
     assert got.table["by"].tolist() == ["all", "site", "unit", "service_class", "service_class"]
     assert got["all"]["failures"] == 50
     assert got["all"]["left_out"] == 0
-    assert got["all"]["ratio"] > 1
+    assert got["all"]["new"] == 33
+
+
+def test_a_fleet_that_was_new_gets_a_caution_beside_its_verdict() -> None:
+    """Twelve pumps started in 2017, whose first seals last six years: of course more fail later."""
+    positions = [{"tag": f"P-{i}", "commissioned": "2017-03-01"} for i in range(12)]
+    orders = [
+        seal_order(f"P-{i}", f"{2022 + i % 4}-{1 + i % 12:02d}-15", wo_no=f"{i}") for i in range(12)
+    ]
+    got = growth(run_study(fleet_of(positions, work_orders=orders)), by=("all",))["all"]
+    assert (got["new"], got["verdict"]) == (12, "worse")
+    assert "12 of 12 positions were new when their records began" in got["message"]
+    assert "nan" not in got["message"]
+    old = [p | {"commissioned": "2009-03-01"} for p in positions]
+    row = growth(run_study(fleet_of(old, work_orders=orders)), by=("all",))["all"]
+    assert (row["new"], row["verdict"]) == (0, "worse")
+    assert "were new" not in row["message"]
 
 
 @pytest.mark.parametrize("study", [no_failures, one_position, seven_months, hostile, two_sites])

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 ROBUST = ("trend by position", "change by position", "lewis_robinson, by position")
+IN_SERVICE = ("steady", "come and go")
 POISSON = ("laplace, by position", "mil_hdbk, by position")
 
 
@@ -25,24 +26,26 @@ def rows(table: pd.DataFrame, what: str, **where: Any) -> pd.DataFrame:
     return out
 
 
-def error(share: float, fleets: pd.Series | int) -> Any:
-    """Three standard errors of a share."""
-    return 3 * (share * (1 - share) / fleets) ** 0.5
+def error(share: float, fleets: pd.Series | int, times: float = 4.0) -> Any:
+    """Four standard errors of a share: of some 500 cells one may be off by three and a half."""
+    return times * (share * (1 - share) / fleets) ** 0.5
 
 
 def test_mean_cumulative_limits_cover(table: pd.DataFrame) -> None:
+    """90 % on average and from 40 positions on; some 88 % at ten that differ by 70 %."""
     mine = rows(table, "mean cumulative number")
+    assert mine["cover"].mean() == pytest.approx(0.90, abs=0.01)
     assert mine["cover"].between(0.86, 0.95).all(), mine
-    # ten unlike positions that come and go: 87 %, as the README says
-    many = mine[(mine["events"] >= 60) & (mine["positions"] >= 40)]
-    assert ((many["cover"] - 0.90).abs() <= 0.02 + error(0.9, many["fleets"]) / 3).all(), many
-    assert mine["cover"].mean() == pytest.approx(0.90, abs=0.015)
+    many = mine[mine["positions"] >= 40]
+    assert ((many["cover"] - 0.90).abs() <= error(0.9, many["fleets"])).all(), many
+    few = mine[mine["positions"] < 40].groupby(["positions", "events", "differ"])["cover"].mean()
+    assert few.between(0.88, 0.94).all(), few
 
 
 def test_differences_ring_seldom_and_cover(table: pd.DataFrame) -> None:
     for what in ("difference over the whole time", "largest gap"):
         mine = rows(table, what)
-        assert (mine["rings_5"] <= 0.05 + error(0.05, mine["fleets"]) + 0.01).all(), mine
+        assert (mine["rings_5"] <= 0.05 + error(0.05, mine["fleets"])).all(), mine
         assert 0.03 <= mine["rings_5"].mean() <= 0.06
     for what in ("difference half way", "difference at the end"):
         mine = rows(table, what)
@@ -53,13 +56,13 @@ def test_differences_ring_seldom_and_cover(table: pd.DataFrame) -> None:
 def test_tests_by_position_hold_at_random_events_and_at_renewal(
     table: pd.DataFrame, what: str
 ) -> None:
-    mine = rows(table, what, positions=(10, 40, 100))
+    mine = rows(table, what, positions=(10, 40, 100), watched=IN_SERVICE)
     assert (mine["rings_5"] <= 0.05 + error(0.05, mine["fleets"])).all(), mine
     assert mine.groupby("shape")["rings_5"].mean().between(0.035, 0.06).all()
 
 
 def test_trend_by_position_covers(table: pd.DataFrame) -> None:
-    mine = rows(table, "trend by position")
+    mine = rows(table, "trend by position", watched=IN_SERVICE)
     assert ((mine["cover"] - 0.90).abs() <= error(0.9, mine["fleets"])).all(), mine
     assert mine["cover"].mean() == pytest.approx(0.90, abs=0.01)
 
@@ -68,13 +71,21 @@ def test_trend_by_position_covers(table: pd.DataFrame) -> None:
 def test_laplace_and_the_handbook_test_hold_at_random_events_only(
     table: pd.DataFrame, what: str
 ) -> None:
-    at_random = rows(table, what, shape=1.0)
+    at_random = rows(table, what, shape=1.0, watched=IN_SERVICE)
     off = (at_random["rings_5"] - 0.05).abs()
-    # of sixty cells one lies beyond three standard errors by chance in one study out of seven
-    assert (off <= 4 / 3 * error(0.05, at_random["fleets"])).all(), at_random
-    assert at_random["rings_5"].mean() == pytest.approx(0.05, abs=0.004)
-    assert rows(table, what, shape=1.5)["rings_5"].max() < 0.045
-    assert rows(table, what, shape=0.8)["rings_5"].mean() > 0.07
+    assert (off <= error(0.05, at_random["fleets"])).all(), at_random
+    together = at_random["fleets"].sum()
+    assert at_random["rings_5"].mean() == pytest.approx(0.05, abs=error(0.05, together, 3))
+    assert rows(table, what, shape=1.5, watched=IN_SERVICE)["rings_5"].max() < 0.045
+    assert rows(table, what, shape=0.8, watched=IN_SERVICE)["rings_5"].mean() > 0.07
+
+
+def test_where_all_positions_are_new_only_the_tests_of_gaps_hold(table: pd.DataFrame) -> None:
+    where = {"shape": 1.5, "watched": "new", "positions": (40, 100)}
+    for what in ("lewis_robinson, by position", "reversals, by position"):
+        mine = rows(table, what, **where)
+        assert (mine["rings_5"] <= 0.05 + error(0.05, mine["fleets"])).all(), mine
+    assert rows(table, "trend by position", **where)["rings_5"].mean() > 0.25
 
 
 def test_pooled_exposure_fails_where_positions_differ_and_come_and_go(table: pd.DataFrame) -> None:
@@ -107,7 +118,7 @@ def test_power_law_limits_cover_where_handbook_limits_do_not(table: pd.DataFrame
 def test_mean_cumulative_repeated(shape: float, watched: str) -> None:
     """Other fleets: 400 of 20 positions that differ."""
     got = study.cell(study.recurrence, (20, 80), shape, 0.7, watched, 400, seed=31).iloc[0]
-    assert got["cover"] == pytest.approx(0.90, abs=error(0.9, 400))
+    assert got["cover"] == pytest.approx(0.90, abs=error(0.9, 400, 3))
 
 
 @pytest.mark.parametrize("shape", [1.0, 1.5])
@@ -118,15 +129,15 @@ def test_false_alarms_repeated(shape: float) -> None:
     other = study.cell(study.changes, size, shape, 0.7, "come and go", 200, seed=32)
     rings = pd.concat([got, other]).set_index("what")["rings_5"]
     for what in ROBUST:
-        assert rings[what] <= 0.05 + error(0.05, 200), what
+        assert rings[what] <= 0.05 + error(0.05, 200, 3), what
     assert rings["trend by position"] >= 0.01
     covered = got.set_index("what").loc["trend by position", "cover"]
-    assert covered == pytest.approx(0.90, abs=error(0.9, 200))
+    assert covered == pytest.approx(0.90, abs=error(0.9, 200, 3))
 
 
 def test_power_law_repeated() -> None:
     """Other fleets: 600 of three systems with ends of their own."""
     got = study.law(12, 0.8, (100.0, 50.0, 20.0), 600, seed=33).set_index("what")
     for what in ("power law: shape", "power law: rate at end"):
-        assert got.loc[what, "cover"] == pytest.approx(0.90, abs=error(0.9, 600))
-    assert got.loc["power law: fit", "rings_5"] == pytest.approx(0.05, abs=error(0.05, 600))
+        assert got.loc[what, "cover"] == pytest.approx(0.90, abs=error(0.9, 600, 3))
+    assert got.loc["power law: fit", "rings_5"] == pytest.approx(0.05, abs=error(0.05, 600, 3))

@@ -125,9 +125,10 @@ def change_point(
     97 %. It is given where ``changed``; a group without change has none.
 
     False alarms: 4 to 6 % at a nominal 5 % for events at random. It does **not** hold for renewal
-    (0 to 3 % at Weibull shape 1.5, some 10 % at 0.8) nor for a pooled fleet whose positions differ
-    and come and go; there use `seallife.history.positionchange.change_by_position`. One change is
-    looked for: of a slow trend it picks the middle.
+    (0 to 3 % at Weibull shape 1.5, 6 to 20 % at 0.8) nor for a pooled fleet whose positions differ
+    and come and go (5 to 9 %; `tests/history_coverage.csv`); there use
+    `seallife.history.positionchange.change_by_position`. One change is looked for: of a slow trend
+    it picks the middle.
 
     Examples
     --------

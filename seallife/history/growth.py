@@ -31,6 +31,7 @@ from seallife.schema import DAYS_PER_YEAR
 __all__ = ["Growth", "growth_of_groups"]
 
 _BY = ("all", "site", "unit", "service_class")
+_MANY = 0.2  # share of new positions from which their ageing is worth a word
 _METHOD = "trend of the failure rate within positions, given their counts; t limits by positions"
 _SOURCE = (
     "Lawless, Cigsar & Cook (2012), Technometrics 54, 147-158; Crow (1975), AMSAA TR-138; Ascher & "
@@ -45,7 +46,8 @@ class Growth(TableResult):
     Attributes
     ----------
     table : DataFrame
-        Per group: ``group``, ``by``, ``positions``, ``with_failures``, ``failures``,
+        Per group: ``group``, ``by``, ``positions``, ``new`` (those of them that were new
+        when their time at risk began), ``with_failures``, ``failures``,
         ``exposure_years``, ``first`` and ``last`` (days watched);
         ``yearly`` (factor by which the rate changes in a year), ``ratio`` (rate at the last day
         over that at the first), both with ``_low`` and ``_high``, ``p``, ``verdict`` and
@@ -153,8 +155,11 @@ def growth_of_groups(
     One group in ten in which nothing changed gets a verdict of change at level 0.90:
     ``by_chance`` says how many of those in the table.
 
-    A rate counted in calendar years falls too where pumps run less; with ``clock='run'`` it does
-    not. A mass renewal makes seals young, and the rate low, for a while.
+    Positions that were new when their records began (``new``) have seals that age together, and a
+    rate that moves with it; where they are a fifth of a group or more (common practice, no source)
+    the message of a change says so. A rate counted in calendar years falls too where pumps run
+    less; with ``clock='run'`` it does not. A mass renewal makes seals young, and the rate low, for
+    a while.
     """
     check_level(level)
     strange = [word for word in by if word not in _BY]
@@ -212,6 +217,7 @@ def _table(
     t, c = trends.table, changes.table
     rows = data.names[["group", "by"]].assign(
         positions=t["positions"],
+        new=data.new,
         with_failures=t["with_events"],
         failures=t["events"],
         exposure_years=t["exposure"] / DAYS_PER_YEAR,
@@ -225,6 +231,7 @@ def _table(
     rows[["laplace_p", "mil_hdbk_p"]] = tests.table[["laplace_p", "mil_hdbk_p"]]
     shapes = ["shape", "shape_low", "shape_high", "fit_p"]
     rows[shapes] = law.table[shapes]
+    rows["message"] = _with_age(rows)
     rows["changed"] = c["changed"].astype(bool)
     for name in ("change", "change_low", "change_high"):
         rows[name] = _dates(c[name])
@@ -235,6 +242,22 @@ def _table(
         left_out=data.left_out,
         status=t["status"],
     )
+
+
+def _with_age(rows: pd.DataFrame) -> list[str]:
+    """Messages, with a caution where seals that age together may look like a trend."""
+    out = rows["message"].tolist()
+    told = rows["verdict"].isin(["improved", "worse"]) & (rows["new"] >= _MANY * rows["positions"])
+    for i in np.flatnonzero(told):
+        row = rows.iloc[i]
+        out[i] += (
+            f" {row['new']} of {row['positions']} positions were new when their records began: "
+            "their first seals age together, which looks the same."
+        )
+        if np.isfinite(row["lewis_robinson_p"]):
+            p = f"p {row['lewis_robinson_p']:.2g}"
+            out[i] += f" The gaps between failures of one position do not mind that ({p})."
+    return out
 
 
 def _dates(days: pd.Series | Floats) -> pd.Series:

@@ -39,6 +39,8 @@ class GrowthData:
         ``by`` and ``group`` of each group, in the order in which ways of grouping were asked for.
     watch : Watch
         Positions, their time at risk and failures, in days; groups numbered as in ``names``.
+    new : ndarray of int, shape (g,)
+        Positions of each group that were new when their time at risk began.
     left_out : ndarray of int, shape (g,)
         Failures of each group on a day far from any time at risk of their position.
     unplaced : list of (ndarray, int)
@@ -52,6 +54,7 @@ class GrowthData:
 
     names: pd.DataFrame
     watch: Watch
+    new: Ints
     left_out: Ints
     unplaced: list[tuple[Floats, int]]
     gaps: dict[str, Floats | Ints]
@@ -91,9 +94,13 @@ def growth_data(
     watch = _watch(spans, failures, member)
     lost = failures[failures["time"].isna()].merge(member, on="position_id")
     left_out = np.bincount(lost["number"], minlength=len(names))
+    begun = lives.table.sort_values("entry", kind="stable").drop_duplicates("position_id")
+    fresh = begun.loc[begun["start_kind"] == "commissioned", "position_id"]
+    new = member.loc[member["position_id"].isin(fresh), "number"]
     return GrowthData(
         names,
         watch,
+        np.bincount(new, minlength=len(names)),
         left_out,
         _unplaced(removals, names, np.diff(watch.group_events), len(failures)),
         _gap_columns(lives, member, len(names), resamples, seed),

@@ -107,14 +107,17 @@ def trend_tests(
     simulated fleets (`tests/history_coverage.csv`):
 
     - **Laplace** and **MIL-HDBK-189** ask against a constant rate with events at random (Poisson);
-      systems may differ in rate. They do not hold for renewal: with gaps of Weibull shape 1.5
-      they ring 0 to 3 %, with shape 0.8 8 to 12 %. On the pooled exposure of a fleet whose
-      positions differ and enter or leave at different times they ring up to 9 %, since the mix
-      changes; give each position as a system of its own, or use
+      systems may differ in rate (4 to 6 %). They do not hold for renewal: with gaps of Weibull
+      shape 1.5 they ring 0 to 3 %, with shape 0.8 6 to 12 %. On the pooled exposure of a fleet
+      whose positions differ and enter or leave at different times they ring 5 to 9 % even at
+      random events, since the mix changes; give each position as a system of its own, or use
       `seallife.history.positiontrend.trend_by_position`.
     - **Reverse arrangement** and **Lewis-Robinson** ask against gaps of one law each (renewal,
-      which includes Poisson), any law, another for each system. Both hold system by system, not on
-      pooled exposure, whose gaps are those of no single position.
+      which includes Poisson), any law, another for each system. Both hold system by system (1 to
+      6 % and 4 to 6 %: the first counts in whole steps), not on pooled exposure, whose gaps are
+      those of no single position. A break in watching ends a sequence of gaps: give what comes
+      after it as another system. Both hold too where all systems are new at time 0; the first two
+      then take the ageing of the first lives for a trend (up to 66 % at shape 1.5).
 
     All are conditional on the counts. The p of Lewis-Robinson is that of dealing each system's
     complete gaps in another order, which is exact in a renewal process; its statistic is in exact
