@@ -28,7 +28,8 @@ def test_entering_costs_next_to_nothing() -> None:
 def test_demo_report(tmp_path: Path) -> None:
     seconds, memory = cost("-m", "seallife.cli", "report", str(DEMO), "-o", str(tmp_path), repeat=2)
     print(f"\ndemo report {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
-    assert seconds / reference() < 8.0 / QUIET_IMPORT_S
+    # 8 s while the summary held classes and rates only; causes, conditions, trends, projects since
+    assert seconds / reference() < 16.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
@@ -38,7 +39,8 @@ def test_twenty_thousand_lives(tmp_path: Path) -> None:
         "-m", "seallife.cli", "report", str(folder), "-o", str(tmp_path / "out"), repeat=1
     )
     print(f"\n20,000 lives {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
-    assert seconds / reference() < 20.0 / QUIET_IMPORT_S
+    # 20 s while the summary held classes and rates only
+    assert seconds / reference() < 36.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
