@@ -97,7 +97,7 @@ class Spread:
             gap = part.reached(x) - share
             low[rows] = np.where(gap < 0, at[rows], low[rows])
             high[rows] = np.where(gap < 0, high[rows], at[rows])
-            with np.errstate(divide="ignore", invalid="ignore"):
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
                 step = at[rows] - gap / part.density(x)
             inside = (step > low[rows]) & (step < high[rows])
             step = np.where(inside, step, (low[rows] + high[rows]) / 2)
