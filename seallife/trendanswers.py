@@ -27,6 +27,7 @@ from seallife.history.signals import ChartSignals, chart_signals
 from seallife.history.standoutlives import standouts_of
 from seallife.history.standouts import StandOuts
 from seallife.history.target import TargetForecast, forecast_target
+from seallife.history.windows import windowed
 from seallife.intake import Fleet
 from seallife.life.usable import Clock
 from seallife.lives import LifeTable
@@ -94,6 +95,14 @@ class TrendAnswers:
             str(group): chart_signals(part, self._rules.level)
             for group, part in rows.groupby("group", sort=False)
         }
+
+    def windows(self, months: int, *, apart: bool = False) -> pd.DataFrame:
+        """MTBR and MTBF over windows of so many months, none across a change of the records."""
+        changes = self.fleet["changes"]
+        told = changes.loc[changes["what"] == "records", "date"].dropna()
+        return windowed(
+            self.history.monthly, months, apart=apart, breaks=list(told), level=self._rules.level
+        )
 
     @cached_property
     def growth(self) -> Growth:

@@ -109,7 +109,7 @@ _REASONS = {
     "not converged": (
         "cannot be fitted because its ages do not single out one law; look at the recorded ages"
     ),
-    "no lives": "cannot be fitted because no life of it is on record",
+    "no lives": "cannot be fitted because no life of known age is on record",
     "few failures": (
         "has too few failures of known age for a law: its figures by age are not shown, and stand "
         "in the table 'fits' only"

@@ -84,6 +84,14 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         "curves": FullTable("Kaplan-Meier steps by class with seals at risk", curves),
         "overall": FullTable("MTBR and MTBF of the whole record by group", history.overall),
         "rolling": FullTable("the same over the twelve months that end here", rolling),
+        "quarters": FullTable(
+            "MTBR and MTBF by quarter, on both clocks",
+            _shown_windows(study.trends.windows(3, apart=True)),
+        ),
+        "three-years": FullTable(
+            "the same over the thirty-six months that end here",
+            _shown_windows(study.trends.windows(36)),
+        ),
         "monthly": FullTable("time at risk, removals and failures by month", history.monthly),
         "verdicts": FullTable("last twelve months against the three years before", history.recent),
         "removals": FullTable("one row a removal, with its records", study.removals.table),
@@ -95,6 +103,11 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         "inputs": FullTable("files read", inputs_table(study)),
         "settings": FullTable("settings used", settings_table(study)),
     }
+
+
+def _shown_windows(table: pd.DataFrame) -> pd.DataFrame:
+    """Windows without those of units, which hold a handful of failures."""
+    return table[table["by"] != "unit"]
 
 
 def sidecar_name(key: str) -> str:
