@@ -37,7 +37,7 @@ from seallife.settings import Rules
 
 __all__ = ["TrendAnswers"]
 
-_RESAMPLES = 499
+_RESAMPLES = 199
 _GROUPED = ("position_id", "pair_group", "unit", "pump_type", "seal_type")
 
 

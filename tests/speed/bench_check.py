@@ -29,8 +29,10 @@ def test_two_hundred_thousand_orders(tmp_path: Path) -> None:
         f"\ncheck of {orders:,} orders {seconds:.1f} s, {seconds / reference():.1f} x imports, "
         f"{memory:.0f} MB"
     )
-    assert seconds / reference() < 40.0 / QUIET_IMPORT_S
-    assert memory < 1_000
+    # 40 s and 1,000 MB before each order told what was found wrong with the seal, each month what
+    # was expected of the seals' ages
+    assert seconds / reference() < 44.0 / QUIET_IMPORT_S
+    assert memory < 1_100
 
 
 def many_fleets(folder: Path) -> int:

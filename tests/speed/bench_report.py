@@ -40,7 +40,7 @@ def test_twenty_thousand_lives(tmp_path: Path) -> None:
     )
     print(f"\n20,000 lives {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
     # 20 s while the summary held classes and rates only
-    assert seconds / reference() < 36.0 / QUIET_IMPORT_S
+    assert seconds / reference() < 40.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
