@@ -1,7 +1,7 @@
 """How often does the list of positions that stand out err, and what does it find?
 
-``python tests/standouts_study.py`` writes ``standouts_study.csv`` beside it (some hours; the table
-holds its first cells, 200 fleets each, and is filled up as they are run);
+``python tests/standouts_study.py`` writes ``standouts_study.csv`` beside it (some hours; by
+counts 200 fleets a cell, by ages and by exposure 50);
 `tests/test_standouts.py` repeats a part of it.
 
 Each fleet has 420 positions in ten classes with mean lives of 1.6 to 9 years, watched for ten years
