@@ -30,7 +30,7 @@ from seallife.life.tablefits import (
     mixtures_of_lives,
     pool_lives,
 )
-from seallife.life.usable import Clock
+from seallife.life.usable import CLOCKS, Clock
 from seallife.lives import LifeTable, with_unknown_as
 from seallife.settings import Rules
 
@@ -137,7 +137,7 @@ class LifeAnswers:
     @property
     def clock(self) -> Clock:
         """Clock of all ages."""
-        return "run_h" if self.rules.clock == "run hours" else "calendar_d"
+        return CLOCKS[self.rules.clock]
 
     @property
     def ages(self) -> tuple[float, ...]:

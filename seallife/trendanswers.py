@@ -29,7 +29,7 @@ from seallife.history.standouts import StandOuts
 from seallife.history.target import TargetForecast, forecast_target
 from seallife.history.windows import windowed
 from seallife.intake import Fleet
-from seallife.life.usable import Clock
+from seallife.life.usable import CLOCKS
 from seallife.lives import LifeTable
 from seallife.observation import Observation
 from seallife.register import Register
@@ -146,7 +146,7 @@ class TrendAnswers:
                 self.register.table,
                 self.removals.table,
                 by=by,
-                clock=self._clock,
+                clock=CLOCKS[self._rules.clock],
                 early_days=self._rules.early_days,
                 level=self._rules.level,
             )
@@ -164,7 +164,7 @@ class TrendAnswers:
             self.removals,
             self.watched,
             self.classes,
-            clock=self._clock,
+            clock=CLOCKS[self._rules.clock],
             level=self._rules.level,
         )
 
@@ -176,10 +176,6 @@ class TrendAnswers:
     @property
     def _service_class(self) -> pd.Series:
         return self.classes.table.set_index("position_id")["service_class"]
-
-    @property
-    def _clock(self) -> Clock:
-        return "run_h" if self._rules.clock == "run hours" else "calendar_d"
 
     @property
     def _rules(self) -> Rules:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from seallife.figures.history import every_month
 from seallife.figures.style import GREY, LEAD, band, draw, label, line, panel_axes, plain
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def age_ratio_figure(rolling: pd.DataFrame) -> Figure:
     notes: list[dict[str, Any]] = []
     layout: dict[str, Any] = {"margin": {"l": 62, "r": 12, "t": 28, "b": 52}, "shapes": []}
     for i, (group, (k, x, y)) in enumerate(zip(groups, spots, strict=False)):
-        part = _every_month(rows[rows["group"] == group])
+        part = every_month(rows[rows["group"] == group])
         here = {"xaxis": f"x{k}", "yaxis": f"y{k}"}
         low, value, high = (
             np.clip(part[f"age_ratio{end}"].to_numpy(dtype=float), 1 / edge, edge)
@@ -94,9 +95,3 @@ def _edge(rows: pd.DataFrame) -> float:
         1 / max(float(rows["age_ratio_low"].quantile(0.1)), 1e-3),
     ]
     return float(np.clip(inside.max() * 1.05, 2.0, _WIDEST))
-
-
-def _every_month(rows: pd.DataFrame) -> pd.DataFrame:
-    """Rows with a blank one for each month missing between: no line across a gap in the records."""
-    months = pd.date_range(rows["month"].min(), rows["month"].max(), freq="MS", name="month")
-    return rows.set_index("month").reindex(months).reset_index()

@@ -28,7 +28,7 @@ from seallife.figures.style import (
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
-__all__ = ["monthly_figure", "rolling_figure", "rolling_panels"]
+__all__ = ["every_month", "monthly_figure", "rolling_figure", "rolling_panels"]
 
 Span = tuple[pd.Timestamp, pd.Timestamp]
 
@@ -193,7 +193,7 @@ def _measure(
     rows: pd.DataFrame, key: str, name: str, colour: str, dash: str, top: float
 ) -> list[dict[str, Any]]:
     """Band and line of one measure; an endless upper limit runs off the top of the axis."""
-    rows = _every_month(rows)
+    rows = every_month(rows)
     value, low, high = (
         rows[f"{key}_years{s}"].to_numpy(dtype=float) for s in ("", "_low", "_high")
     )
@@ -216,7 +216,7 @@ def _measure(
     ]
 
 
-def _every_month(rows: pd.DataFrame) -> pd.DataFrame:
+def every_month(rows: pd.DataFrame) -> pd.DataFrame:
     """Rows with a blank one for each month missing between: no line across a gap in the records."""
     months = pd.date_range(rows["month"].min(), rows["month"].max(), freq="MS", name="month")
     return rows.set_index("month").reindex(months).reset_index()

@@ -21,6 +21,7 @@ from seallife.events import Removals
 from seallife.history.agerates import AgeRates, age_rates
 from seallife.history.rates import mtbr
 from seallife.history.recent import recent_verdicts
+from seallife.history.windows import window_sums
 from seallife.lives import LifeTable
 from seallife.observation import Observation
 from seallife.register import Register
@@ -126,7 +127,7 @@ def mtbr_history(
     whole = monthly[monthly["month"].isin(edges[:-1][edges[1:] <= watched.windows["end"].max()])]
     return MtbrHistory(
         monthly,
-        _rolling(whole, level),
+        _with_means(window_sums(whole, _ROLLING_MONTHS), level),
         _overall(monthly, size, level),
         recent_verdicts(whole, _perhaps_failed(removals.unplaced), level=level),
         level,
@@ -265,18 +266,6 @@ def _with_means(table: pd.DataFrame, level: float) -> pd.DataFrame:
 _COUNTS = ["removals", "failures", "unknown"]
 _EXPOSURES = ["exposure_years", "exposure_h", "expected"]
 _SUMS = [*_EXPOSURES, *_COUNTS]
-
-
-def _rolling(monthly: pd.DataFrame, level: float) -> pd.DataFrame:
-    """Twelve-month sums; only windows that are whole and had exposure in each month."""
-    by = monthly.groupby(["by", "group"], sort=False)
-    sums = by[_SUMS].rolling(_ROLLING_MONTHS).sum().reset_index(level=[0, 1], drop=True)
-    least = by["exposure_years"].rolling(_ROLLING_MONTHS).min()
-    least = least.reset_index(level=[0, 1], drop=True)
-    table = monthly[["by", "group", "month"]].join(sums)
-    table = table[(least > 0).reindex(table.index)].reset_index(drop=True)
-    table[_COUNTS] = table[_COUNTS].round().astype(int)
-    return _with_means(table, level)
 
 
 def _overall(monthly: pd.DataFrame, size: pd.DataFrame, level: float) -> pd.DataFrame:

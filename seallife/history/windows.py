@@ -14,7 +14,7 @@ from seallife.errors import InputError
 from seallife.history.rates import mtbr
 from seallife.schema import HOURS_PER_YEAR
 
-__all__ = ["windowed"]
+__all__ = ["window_sums", "windowed"]
 
 _SUMS = ["exposure_years", "exposure_h", "expected", "removals", "failures", "unknown"]
 _COUNTS = ["removals", "failures", "unknown"]
@@ -78,9 +78,42 @@ def windowed(
             where="months",
             hint="give 1, 2, 3, 4, 6 or 12 for windows apart",
         )
-    rows = monthly.sort_values(["by", "group", "month"], kind="stable").reset_index(drop=True)
-    spell = _spells(rows["month"], breaks)
-    by = [rows["by"], rows["group"], spell]
+    rows = monthly.sort_values(["by", "group", "month"], kind="stable")
+    out = window_sums(rows, months, apart=apart, breaks=breaks)
+    for name, exposure, events in (
+        ("mtbr_years", out["exposure_years"], out["removals"]),
+        ("mtbf_years", out["exposure_years"], out["failures"]),
+        ("mtbf_run_years", out["exposure_h"] / HOURS_PER_YEAR, out["failures"]),
+    ):
+        got = mtbr(exposure, events, level=level)
+        for end, column in (("", "mean_time"), ("_low", "low"), ("_high", "high")):
+            out[f"{name}{end}"] = got[column].to_numpy()
+    return out
+
+
+def window_sums(
+    monthly: pd.DataFrame,
+    months: int,
+    *,
+    apart: bool = False,
+    breaks: Sequence[pd.Timestamp] = (),
+) -> pd.DataFrame:
+    """What came together in each whole window of so many months?
+
+    Parameters
+    ----------
+    monthly : DataFrame
+        As for `windowed`, the months of a group in order.
+    months, apart, breaks
+        As for `windowed`.
+
+    Returns
+    -------
+    DataFrame
+        ``by``, ``group``, ``month`` and sums, in the order of ``monthly``.
+    """
+    rows = monthly.reset_index(drop=True)
+    by = [rows["by"], rows["group"], _spells(rows["month"], breaks)]
     grouped = rows.groupby(by, sort=False)
     sums = grouped[_SUMS].rolling(months).sum().droplevel([0, 1, 2]).reindex(rows.index)
     least = grouped["exposure_years"].rolling(months).min().droplevel([0, 1, 2])
@@ -92,14 +125,6 @@ def windowed(
         whole &= number % months == 0
     out: pd.DataFrame = rows[["by", "group", "month"]].join(sums)[whole].reset_index(drop=True)
     out[_COUNTS] = out[_COUNTS].round().astype(int)
-    for name, exposure, events in (
-        ("mtbr_years", out["exposure_years"], out["removals"]),
-        ("mtbf_years", out["exposure_years"], out["failures"]),
-        ("mtbf_run_years", out["exposure_h"] / HOURS_PER_YEAR, out["failures"]),
-    ):
-        got = mtbr(exposure, events, level=level)
-        for end, column in (("", "mean_time"), ("_low", "low"), ("_high", "high")):
-            out[f"{name}{end}"] = got[column].to_numpy()
     return out
 
 

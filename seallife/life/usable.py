@@ -5,6 +5,7 @@ In: the life table. Out: `UsableLives`. Next: `seallife.life.fits`, `seallife.li
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -14,11 +15,14 @@ from numpy.typing import NDArray
 from seallife.errors import InputError
 from seallife.schema import ENDS
 
-__all__ = ["UNITS", "Clock", "UsableLives", "usable_lives"]
+__all__ = ["CLOCKS", "UNITS", "Clock", "UsableLives", "usable_lives"]
 
 Clock = Literal["run_h", "calendar_d"]
 
 UNITS = {"run_h": "h", "calendar_d": "d"}
+
+CLOCKS: Mapping[str, Clock] = {"run hours": "run_h", "calendar": "calendar_d"}
+"""Clock of the settings -> clock of the ages."""
 
 
 class UsableLives(NamedTuple):

@@ -21,6 +21,7 @@ __all__ = [
     "count",
     "date_text",
     "interval",
+    "intervals",
     "level_text",
     "number",
     "share",
@@ -176,6 +177,18 @@ def shares(table: pd.DataFrame, column: str) -> list[str]:
     """Shares of a column with those of its ``_low`` and ``_high``, as text."""
     three = zip(*(table[f"{column}{end}"] for end in ("", "_low", "_high")), strict=True)
     return [share_interval(v, a, b) for v, a, b in three]
+
+
+def intervals(
+    table: pd.DataFrame,
+    column: str,
+    limits: tuple[str, str] | None = None,
+    decimals: int | None = None,
+) -> list[str]:
+    """Figures of a column with their ``limits``, ``_low`` and ``_high`` of it unless named."""
+    low, high = limits or (f"{column}_low", f"{column}_high")
+    three = zip(table[column], table[low], table[high], strict=True)
+    return [interval(v, a, b, decimals=decimals) for v, a, b in three]
 
 
 def level_text(level: float) -> str:

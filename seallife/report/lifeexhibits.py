@@ -17,7 +17,7 @@ from seallife.report.exhibit import Block, Exhibit
 from seallife.report.format import (
     CANNOT_TELL,
     date_text,
-    interval,
+    intervals,
     level_text,
     share,
     share_interval,
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["failure_rate", "law_choice", "thin_classes", "to_next_outage"]
 
 _YEAR = 365
+_B10 = ["b10", "b10_low", "b10_high"]
 
 
 def failure_rate(study: Study) -> Exhibit:
@@ -65,13 +66,7 @@ def to_next_outage(study: Study) -> Exhibit:
             "Of these asked about": [f"{n:,}" for n in asked],
             "Until": until,
             "Still running then": shares(table, "share_running"),
-            "Expected to fail": [
-                interval(v, a, b, decimals=1)
-                for v, a, b in zip(
-                    *(table[f"expected_failures{end}"] for end in ("", "_low", "_high")),
-                    strict=True,
-                )
-            ],
+            "Expected to fail": intervals(table, "expected_failures", decimals=1),
             "So many may": [
                 f"{a:.0f} to {b:.0f}" if a == a else CANNOT_TELL
                 for a, b in zip(
@@ -125,8 +120,8 @@ def thin_classes(study: Study) -> tuple[Block, ...]:
         {
             "Class": table["group"].astype(str),
             "Failures": [f"{n:,.0f}" for n in table["failures"]],
-            f"B10 alone, {short}": _spans(own, "b10", year),
-            f"B10 leaning on the others, {short}": _spans(table, "b10", year),
+            f"B10 alone, {short}": intervals(own[_B10] / year, "b10"),
+            f"B10 leaning on the others, {short}": intervals(table[_B10] / year, "b10"),
             f"Still running at {age:,.0f} {study.fits.unit}": [
                 share_interval(v, a, b)
                 for v, a, b in zip(at["survival"], at["low"], at["high"], strict=True)
@@ -151,11 +146,6 @@ def thin_classes(study: Study) -> tuple[Block, ...]:
             rests_on=("lives",),
         ),
     )
-
-
-def _spans(table: pd.DataFrame, stem: str, year: float) -> list[str]:
-    three = (table[f"{stem}{end}"] / year for end in ("", "_low", "_high"))
-    return [interval(v, a, b) for v, a, b in zip(*three, strict=True)]
 
 
 def law_choice(study: Study) -> Exhibit:

@@ -19,6 +19,7 @@ from seallife.report.format import (
     count,
     date_text,
     interval,
+    intervals,
     level_text,
     share,
 )
@@ -139,8 +140,8 @@ def target(study: Study) -> Exhibit:
             for m, g in zip(table["measure"], table["group"], strict=True)
         ],
         "On record so far": [f"{n:,}" for n in table["seen"]],
-        "Still to come": _spans(table, "expected", ("low", "high"), 0),
-        "Then, y": _spans(table, "mean_years", ("mean_years_low", "mean_years_high"), None),
+        "Still to come": intervals(table, "expected", ("low", "high"), decimals=0),
+        "Then, y": intervals(table, "mean_years"),
     }
     if given.any():
         shown["Target, y"] = [
@@ -165,13 +166,6 @@ def target(study: Study) -> Exhibit:
         shown=pd.DataFrame(shown),
         rests_on=("lives",),
     )
-
-
-def _spans(
-    table: pd.DataFrame, name: str, limits: tuple[str, str], decimals: int | None
-) -> list[str]:
-    three = zip(table[name], *(table[x] for x in limits), strict=True)
-    return [interval(v, a, b, decimals=decimals) for v, a, b in three]
 
 
 def signals(study: Study) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from seallife.figures.life import axis_words, survival_figure
 from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import CANNOT_TELL, count, interval, share, shares
+from seallife.report.format import CANNOT_TELL, count, intervals, share, shares
 from seallife.report.lifeexhibits import failure_rate, law_choice, thin_classes, to_next_outage
 
 if TYPE_CHECKING:
@@ -122,9 +122,9 @@ def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
             f"{n:,} ({k:,})"
             for n, k in zip(table["failures"], table["failures_known_age"], strict=True)
         ],
-        "MTBF, calendar y": _intervals(table, "mtbf_years"),
-        "Shape": _fitted(table, _intervals(table, "shape", decimals=2)),
-        f"B10, {short}": _fitted(table, _intervals(table, "b10_years")),
+        "MTBF, calendar y": intervals(table, "mtbf_years"),
+        "Shape": _fitted(table, intervals(table, "shape", decimals=2)),
+        f"B10, {short}": _fitted(table, intervals(table, "b10_years")),
         f"Failed early (≤ {study.settings.rules.early_days} d)": shares(table, "early_share"),
     }
     for column in survival_columns(table):
@@ -141,11 +141,6 @@ def shown_classes(study: Study, table: pd.DataFrame) -> pd.DataFrame:
 def _fitted(table: pd.DataFrame, texts: list[str]) -> list[str]:
     """Replace figures of a fit that is not worth showing by words."""
     return [words or text for words, text in zip(table["no_fit"], texts, strict=True)]
-
-
-def _intervals(table: pd.DataFrame, column: str, decimals: int | None = None) -> list[str]:
-    three = zip(table[column], table[f"{column}_low"], table[f"{column}_high"], strict=True)
-    return [interval(v, a, b, decimals=decimals) for v, a, b in three]
 
 
 def _thin_classes(study: Study, table: pd.DataFrame) -> tuple[str, ...]:

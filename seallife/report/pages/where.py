@@ -11,7 +11,7 @@ import pandas as pd
 
 from seallife.figures.standouts import funnel_figure
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import count, interval, level_text, number
+from seallife.report.format import count, intervals, level_text, number
 
 if TYPE_CHECKING:
     from seallife.history.standouts import StandOuts
@@ -105,12 +105,7 @@ def shown_standouts(table: pd.DataFrame, key: str) -> pd.DataFrame:
             "Class": rows["service_class"].astype(str),
             "Failed": [f"{n:,.0f}" for n in rows["observed"]],
             "Expected": [number(v) for v in rows["expected"]],
-            "Ratio shrunk": [
-                interval(v, a, b)
-                for v, a, b in zip(
-                    rows["ratio_shrunk"], rows["ratio_low"], rows["ratio_high"], strict=True
-                )
-            ],
+            "Ratio shrunk": intervals(rows, "ratio_shrunk", ("ratio_low", "ratio_high")),
             "Early among them": [f"{n:,.0f}" for n in rows["early"]],
             "With nothing done": [
                 f"{v:.1f} ({a:.0f}\u2013{b:.0f})"

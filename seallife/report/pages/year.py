@@ -137,6 +137,7 @@ def _where_we_stand(study: Study) -> Exhibit:
 
 def findings_in_words(study: Study) -> tuple[str, ...]:
     """Which few things do the records say first?"""
+    table = class_table(study)
     out = [
         sentence
         for sentence in (
@@ -144,9 +145,9 @@ def findings_in_words(study: Study) -> tuple[str, ...]:
             _stand_out(study),
             _bad_stretch(study),
             _shortest_class(study),
-            _early(study),
+            _early(study, table),
             _unknown_reason(study),
-            _with_age(study),
+            _with_age(table),
             _unknown_age(study),
         )
         if sentence
@@ -216,9 +217,8 @@ def _shortest_class(study: Study) -> str:
     )
 
 
-def _early(study: Study) -> str:
+def _early(study: Study, table: pd.DataFrame) -> str:
     """Early failures over installations that were watched long enough."""
-    table = class_table(study)
     installs, early = int(table["installs"].sum()), int(table["early"].sum())
     if installs < _FEW_INSTALLS:
         return ""
@@ -252,9 +252,8 @@ def _unknown_reason(study: Study) -> str:
     )
 
 
-def _with_age(study: Study) -> str:
+def _with_age(table: pd.DataFrame) -> str:
     """Classes whose failures come with age beyond chance."""
-    table = class_table(study)
     fitted = table[table["status"] == "ok"]
     if fitted.empty:
         return ""
