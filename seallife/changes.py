@@ -34,8 +34,8 @@ class Changes:
     table : pandas.DataFrame
         One row a change in use, by position and date: position_id, date, what, begins (date from
         which the new configuration counts: the seal's removal where it was renewed for it),
-        epoch (2, 3, ...), removal_id ('' where no removal belongs to it), new_seal (the change
-        says itself that the seal is another), record_id.
+        from_state, to_state (as written), epoch (2, 3, ...), removal_id ('' where no removal
+        belongs to it), new_seal (the change says itself that the seal is another), record_id.
     findings : pandas.DataFrame
         Changes that cannot be placed.
     """
@@ -89,7 +89,7 @@ def read_changes(fleet: Fleet, register: Register, removals: Removals) -> Change
     new = rows["position_id"].ne(rows["position_id"].shift()) | rows["date"].ne(
         rows["date"].shift()
     )
-    table = rows[["position_id", "date", "what"]].assign(
+    table = rows[["position_id", "date", "what", "from_state", "to_state"]].assign(
         begins=begins.groupby([rows["position_id"], rows["date"]]).transform("min"),
         epoch=new.groupby(rows["position_id"]).cumsum().astype(np.int64) + 1,
         removal_id=at_it["removal_id"].fillna(""),

@@ -34,9 +34,10 @@ class Removals:
         pump_key, site, end, end_low, back, date_kind, reason, ended ('failed', 'withdrawn',
         'unknown'), confidence, evidence, fitting_fault, damage (what was found wrong with the seal,
         a group of `seallife.schema.DAMAGE`), damage_evidence, leak_path (of
-        `seallife.schema.LEAK_PATHS`, or 'unknown'), serial_out, serial_in, record_id (the first
-        order), record_ids (all, blank between), orders (their number), repeat_days (since the
-        pump's return from the last removal at this position).
+        `seallife.schema.LEAK_PATHS`, or 'unknown'), serial_out, serial_in, lot and crew (of the
+        seal that went in, '' where not told), record_id (the first order), record_ids (all, blank
+        between), orders (their number), repeat_days (since the pump's return from the last removal
+        at this position).
     findings : pandas.DataFrame
         Orders set aside or merged, doubts.
     waterfall : pandas.DataFrame
@@ -236,6 +237,8 @@ def _from_removals_table(
             "leak_path": leak_path(own["mode_code"]),
             "serial_out": own["serial_out"],
             "serial_in": own["serial_in"],
+            "lot": own["lot"].str.upper(),
+            "crew": own["crew"],
             "kind": "removal",
             "renewed": True,
             "seal_drawn": False,

@@ -172,7 +172,7 @@ def _summed(jobs: pd.DataFrame, with_job: pd.DataFrame) -> pd.DataFrame:
         damage_evidence=found["damage_evidence"],
         leak_path=found["leak_path"],
         serial_out=_given(jobs, "serial_out"),
-        serial_in=_given(jobs, "serial_in"),
+        **{c: _given(jobs, c) for c in ("serial_in", "lot", "crew")},
         record_id=first,
         record_ids=several.reindex(first.index).fillna(first),
         orders=ids.groupby("event").size(),

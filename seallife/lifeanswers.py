@@ -32,6 +32,7 @@ from seallife.life.tablefits import (
 )
 from seallife.life.usable import CLOCKS, Clock
 from seallife.lives import LifeTable, with_unknown_as
+from seallife.schema import ARRANGEMENTS
 from seallife.settings import Rules
 
 __all__ = ["SURVIVAL_AGES_H", "LifeAnswers"]
@@ -104,6 +105,20 @@ class LifeAnswers:
         return incidence_of_lives(
             self.lives.table, "damage", None, self.clock, level=self.rules.level
         )
+
+    @cached_property
+    def leak_paths(self) -> Incidence:
+        """Share failed with each leak path by age, by arrangement of the seals."""
+        lives = self.lives.table.assign(arrangement=self.arrangement)
+        return incidence_of_lives(
+            lives, "leak_path", "arrangement", self.clock, level=self.rules.level
+        )
+
+    @property
+    def arrangement(self) -> pd.Series:
+        """Arrangement of the seals when each life ran, as far as the changes tell."""
+        known = self.drivers.factors.values["arrangement"]
+        return known.map(lambda a: ARRANGEMENTS.get(a, a)).astype(object).fillna("not known")
 
     @cached_property
     def damage_fits(self) -> CauseFits:

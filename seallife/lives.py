@@ -43,9 +43,10 @@ class LifeTable:
         (bounds of the hours, see `RunClock.spread`), metered (share of the hours seen by a meter),
         hours_from, end, reason, confidence, fitting_fault, damage and leak_path (of lives that
         failed, '' for others; see `seallife.events.Removals`), removal_id, start_record,
-        end_record, start_kind, serial, rebuild_no (NaN without serial number), moved_from (the life
-        that the same seal had before; its age goes on), epoch (number of the position's
-        configuration at the life's start).
+        end_record, start_kind, lot and crew (of the seal and of its fitting, '' where not told),
+        serial, rebuild_no (NaN without serial number), moved_from (the life that the same seal had
+        before; its age goes on), epoch (number of the position's configuration at the life's
+        start).
     findings : pandas.DataFrame
         Lives whose begin is not known, lives without length, moved seals, changes within lives.
     unknown_as : str
@@ -134,7 +135,8 @@ def _marks(
     named = events[events["position_id"] != ""]
     blind = events[events["position_id"] == ""].drop(columns="position_id")
     blind = blind.merge(positions[["pump_key", "position_id"]], on="pump_key")
-    blind = blind.assign(ended="lost", reason="", removal_id="", damage="", leak_path="")
+    silent = dict.fromkeys(("reason", "removal_id", "damage", "leak_path", "lot", "crew"), "")
+    blind = blind.assign(ended="lost", **silent)
     blind["back"] = pd.NaT
     both = pd.concat([t for t in (named, blind) if len(t)] or [named])
     closes = pd.DataFrame(
@@ -169,6 +171,8 @@ _FROM_REMOVALS = (
     "removal_id",
     "serial_out",
     "serial_in",
+    "lot",
+    "crew",
 )
 
 
@@ -190,8 +194,7 @@ def _unrecorded(changes: Changes) -> pd.DataFrame:
             "damage": "",
             "leak_path": "",
             "removal_id": "",
-            "serial_out": "",
-            "serial_in": "",
+            **dict.fromkeys(("serial_out", "serial_in", "lot", "crew"), ""),
             "end_record": bare["record_id"],
         }
     )
@@ -218,7 +221,7 @@ def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
             "start_kind": marks["start_kind"],
             "start_record": marks["start_record"],
             "end_record": np.where(closed, after["end_record"], ""),
-            "serial_in": marks["serial_in"].fillna(""),
+            **{c: marks[c].fillna("") for c in ("lot", "crew", "serial_in")},
             "serial_out": after["serial_out"].where(closed).fillna(""),
         }
     )
@@ -227,6 +230,8 @@ def _between(marks: pd.DataFrame, rules: Rules) -> pd.DataFrame:
         before = rows["start"].shift().where(carried)
         rows["start"] = rows["start"].fillna(before)
         rows["start_kind"] = rows["start_kind"].mask(carried & before.notna(), "taken across a gap")
+        for c in ("lot", "crew"):
+            rows[c] = rows[c].mask(carried, rows[c].shift())
     return rows[~_after_retirement(marks)]
 
 

@@ -16,6 +16,7 @@ from seallife.errors import InputError
 from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
 from seallife.intake.damage import leak_path, read_damage
+from seallife.intake.lots import read_lot
 from seallife.intake.orderdates import order_dates
 from seallife.intake.worktext import read_evidence, read_work
 from seallife.places import match_pumps, pumps_from_text_or_serial, which_seal
@@ -49,6 +50,8 @@ _COLUMNS: dict[str, Any] = {
     "leak_path": object,
     "serial_out": object,
     "serial_in": object,
+    "lot": object,
+    "crew": object,
     "kind": object,
     "renewed": bool,
     "seal_drawn": bool,
@@ -67,7 +70,8 @@ class Orders:
         a pump: record_id, wo_no, pump_key, site, position_id ('' where the end is not known),
         end (date), end_low (NaT where the day is known), back, date_kind, reason, confidence,
         evidence, fitting_fault, damage and damage_evidence (what was found wrong with the seal, see
-        `seallife.schema.DAMAGE`), leak_path, serial_out, serial_in; kind ('removal', 'pump
+        `seallife.schema.DAMAGE`), leak_path, serial_out, serial_in; lot and crew (of the seal that
+        went in, '' where not told); kind ('removal', 'pump
         retired'; 'seal change mentioned' and 'rework' go with another order's removal), renewed
         (something says that a seal went in), seal_drawn (the store's issue says it), rework.
     findings : pandas.DataFrame
@@ -167,6 +171,7 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
         set_aside(how, "ask", gone, sentence, "tag")
     rows, said = which_seal(orders, register)
     findings += said
+    rows = rows.drop(columns="lot").rename(columns={"seal_lot": "lot"})
     found = _what_was_found(rows)
     table = rows[[c for c in _COLUMNS if c not in found]].join(found)
     steps.append(("seal removals", len(orders)))
@@ -226,6 +231,8 @@ def _what_was_done(orders: pd.DataFrame, fleet: Fleet, register: Register) -> pd
     read["seals"] = np.where(quantity >= 2, 2, 1)
     read["seal_drawn"] = fitted
     read["returned"] = returned
+    # A lot of grease or bearings is none of the seal.
+    read["seal_lot"] = read_lot(orders["lot"], orders["part"].where(drawn, ""))
     return read
 
 

@@ -17,6 +17,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 __all__ = [
+    "ARRANGEMENTS",
     "DAMAGE",
     "DAYS_PER_YEAR",
     "ENDED_BY",
@@ -49,7 +50,7 @@ LEAKAGE_CODES = ("ELP", "ELU", "INL")
 LEAK_PATHS: Mapping[str, str] = MappingProxyType(
     {
         "ELP": "to the outside",
-        "ELU": "barrier or utility to the outside",
+        "ELU": "barrier outward",
         "INL": "inner seal",
     }
 )
@@ -58,6 +59,15 @@ LEAK_PATHS: Mapping[str, str] = MappingProxyType(
 A single seal that leaks to atmosphere is ELP, barrier, buffer or quench liquid outward ELU, the
 inner seal of a dual set INL (our convention; the standard's modes are those of the pump).
 """
+
+ARRANGEMENTS: Mapping[str, str] = MappingProxyType(
+    {
+        "1": "1, single",
+        "2": "2, dual, buffer",
+        "3": "3, dual, barrier",
+    }
+)
+"""Arrangement in the sense of ISO 21049 -> in words. A barrier is pressurised, a buffer is not."""
 
 DAMAGE: Mapping[str, str] = MappingProxyType(
     {

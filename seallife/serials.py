@@ -86,6 +86,8 @@ def carry_ages(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     before = _lived_before(rows, differ)
     rows["moved_from"] = rows["life_id"].reindex(before).fillna("").to_numpy()
     moved = rows["moved_from"] != ""
+    of_old = rows["lot"].reindex(before).fillna("").to_numpy()
+    rows["lot"] = np.where(moved & (rows["lot"] == ""), of_old, rows["lot"])
     rows, ages = _go_on(rows, before, moved)
     findings = [
         _other_serial(rows, differ),

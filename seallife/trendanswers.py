@@ -38,7 +38,7 @@ from seallife.settings import Rules
 __all__ = ["TrendAnswers"]
 
 _RESAMPLES = 199
-_GROUPED = ("position_id", "pair_group", "unit", "pump_type", "seal_type")
+_GROUPED = ("position_id", "pair_group", "unit", "pump_type", "seal_type", "lot", "crew")
 
 
 @dataclass(frozen=True, eq=False)
@@ -169,8 +169,9 @@ class TrendAnswers:
         )
 
     def _labels(self, by: str) -> int:
-        """How many groups the register tells apart."""
-        told = self.register.table[by].astype(object)
+        """How many groups the records tell apart."""
+        table = self.lives.table if by in self.lives.table else self.register.table
+        told = table[by].astype(object)
         return int(told[told.notna() & (told != "")].nunique())
 
     @property

@@ -64,11 +64,25 @@ def test_the_year_of_bad_fitting_is_found_and_no_other(demo_study: Study) -> Non
     assert elsewhere["verdict"] == "no evidence"
 
 
-def test_no_condition_without_effect_is_called_a_driver(demo_study: Study) -> None:
-    """No register column moves a life within its class, but the changed flush plan (S1) does."""
-    table = demo_study.life.drivers.table
-    called = table[table["verdict"].isin(["longer", "shorter"])]
-    assert set(called["factor"]) <= {"flush_plan", "arrangement", "epoch"}
+def test_conditions_that_move_lives_are_called_drivers_and_no_others(demo_study: Study) -> None:
+    """Stories S1 (plan 53B instead of 11) and S5 (a lot); no other column moves a life."""
+    table = demo_study.life.drivers.table.set_index("term")
+    called = table.loc[table["verdict"].isin(["longer", "shorter"]), "verdict"]
+    assert called.to_dict() == {
+        "flush plan: 53B against 11": "longer",
+        "lot: EL-18-36 against other or not told": "shorter",
+    }
+
+
+def test_the_wrong_lot_is_found_and_no_other(demo_study: Study) -> None:
+    """Story S5: 28 seals of the lot went in; orders name the lot of some others too."""
+    table = demo_study.trends.standouts["lot"].table
+    listed = table[table["verdict"] != "cannot tell yet"].query("verdict != 'no evidence'")
+    assert listed["lot"].tolist() == ["EL-18-36"]
+    assert listed["verdict"].tolist() == ["worse than its class"]
+    lives = demo_study.lives.table.query("lot == 'EL-18-36'")
+    assert len(lives) >= 24
+    assert lives["start"].between("2018-09-01", "2019-04-15").all()
 
 
 def test_mixtures_are_warned_of(demo_study: Study) -> None:

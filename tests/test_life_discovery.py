@@ -15,6 +15,8 @@ from seallife.life.discovery import discovery_rate
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=40))
 def test_agrees_with_scipy_in_any_order(p: list[float]) -> None:
     assert discovery_rate(p) == pytest.approx(false_discovery_control(p), abs=1e-15)
+    any_way = false_discovery_control(p, method="by")
+    assert discovery_rate(p, dependent=True) == pytest.approx(any_way, abs=1e-15)
 
 
 def test_what_was_not_tested_counts_as_no_test() -> None:

@@ -123,9 +123,7 @@ def test_bad_input_gets_a_sentence(lives, positions, changes, words) -> None:
 def test_the_planted_driver_of_the_demo_fleet_is_found(demo_study: Study) -> None:
     """Unit 400's change from plan 11 to 53B, arrangement 3: total failure ratio about 0.46."""
     table = demo_study.lives.table
-    changes = demo_study.changes.table.merge(
-        demo_study.fleet["changes"][["record_id", "from_state", "to_state"]], on="record_id"
-    )
+    changes = demo_study.changes.table
     good = table["age_known"] & (table["exit_age_h"] > table["entry_age_h"])
     lives = table[good & (table["entry_age_h"] >= 0) & (table["service_class"] == "HC-FLASH")]
     found = life_factors(lives, demo_study.register.table, changes)

@@ -11,6 +11,7 @@ from seallife.life.tablefits import NOT_TOLD
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.pages import lasting, trend, where, why, year
 from seallife.report.projects import project_verdicts
+from seallife.schema import LEAK_PATHS
 from seallife.study import Study
 
 
@@ -77,7 +78,10 @@ def test_what_is_not_told_stands_last_and_apart(demo_study: Study) -> None:
 def test_bad_fitting_and_rebuilt_seals_are_told(demo_study: Study) -> None:
     words = _words(why.build(demo_study))
     assert "Skarrow Point: of" in words
-    assert "stands out beyond chance" in words
+    assert "lot: EL-18-36 against other or not told: lives 0.1" in words
+    path = _exhibit(why.build(demo_study), "leak-path").shown
+    assert path is not None
+    assert set(path["Leaked"]) == {*LEAK_PATHS.values(), NOT_TOLD}
     shown = _exhibit(why.build(demo_study), "as-good-as-new").shown
     assert shown is not None
     assert shown["Verdict"].iloc[0] == "shorter than new"

@@ -61,8 +61,8 @@ def by_age(
     Parameters
     ----------
     cells : Cells
-        ``size`` is time at risk: it serves where no other seal of the class has failed, or was at
-        risk at that age.
+        ``size`` is time at risk: it serves where no seal of the class failed at the ages reached,
+        or no other was at risk there.
     cell : ndarray of int, shape (n,)
         Cell of each life.
     age, entry : ndarray, shape (n,)
@@ -83,7 +83,7 @@ def by_age(
         classes.append(_ages(place[cell[rows]], age[rows], failed[rows], entry[rows], units))
 
     def reference(ratio: Floats) -> Compared:
-        expected, doubt = np.zeros((2, m))
+        expected, doubt, part = np.zeros((3, m))
         own_size = cells.size * ratio[cells.unit]
         sums = (cells.size > 0, own_size, own_size**2, cells.failures)
         rest = [summed(cells.group, v, cells.groups)[cells.group] - v for v in sums]
@@ -94,14 +94,15 @@ def by_age(
             rate = np.where(good, rest[3] / rest[1], 0.0)
         for c, lives in enumerate(classes):
             here = own[starts[c] : starts[c + 1]]
-            expected[here], doubt[here] = _against_rest(lives, ratio[cells.unit[here]])
+            expected[here], doubt[here], part[here] = _against_rest(lives, ratio[cells.unit[here]])
             old = lives.beyond * rate[here]
             expected[here] += old
             doubt[here] += np.where(rest[3][here] > 0, old**2 / np.maximum(rest[3][here], 1), 0.0)
         known = good & (expected > 0) & (doubt > 0)
         with np.errstate(divide="ignore", invalid="ignore"):
             behind = np.where(known, expected**2 / doubt, 0.0)
-            odds = np.where(known, expected / behind, by_size)
+            # where only the unit's own seals failed, the others at risk at those ages still tell
+            odds = np.where(known, expected / behind, np.where(part > 0, part, by_size))
         return gathered(cells, good, odds, behind, np.ones(m), few)
 
     return reference
@@ -129,12 +130,15 @@ def _ages(unit: Codes, age: Floats, failed: NDArray[np.bool_], entry: Floats, un
     return _Ages(unit, first, last, failed, len(ages), units, beyond)
 
 
-def _against_rest(lives: _Ages, ratio: Floats) -> tuple[Floats, Floats]:
-    """Expected failures of each unit by the others' rates, and the variance of that sum."""
+def _against_rest(lives: _Ages, ratio: Floats) -> tuple[Floats, Floats, Floats]:
+    """Expected failures of each unit by the others' rates, and the variance of that sum.
+
+    Third: seals of the unit at risk for each other one, mean over the ages with a failure.
+    """
     n, ages = lives.units, lives.ages
-    expected, doubt = np.zeros((2, n))
+    expected, doubt, part = np.zeros((3, n))
     if not ages:
-        return expected, doubt
+        return expected, doubt, part
     step = max(_BLOCK // (ages + 1), 1)
     blocks = [(low, min(low + step, n)) for low in range(0, n, step)]
     risk, failures = np.zeros((2, ages))
@@ -151,4 +155,7 @@ def _against_rest(lives: _Ages, ratio: Floats) -> tuple[Floats, Floats]:
             rate = np.where(seen, others / rest, 0.0)
             expected[low:high] = (count * rate).sum(axis=1)
             doubt[low:high] = (count**2 * np.where(seen, rate / rest, 0.0)).sum(axis=1)
-    return expected, doubt
+            both = (rest > 1e-9 * risk) & (count > 0)
+            odds = np.where(both, count / rest, 0.0).sum(axis=1)
+            part[low:high] = odds / np.maximum(both.sum(axis=1), 1)
+    return expected, doubt, part

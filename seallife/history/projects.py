@@ -130,7 +130,7 @@ def _with_names(table: pd.DataFrame, raw: pd.DataFrame) -> pd.DataFrame:
     words = ["project", "to_state", "reason"]
     dates = ["chosen_from", "chosen_to"]
     told = raw.reindex(columns=["record_id", *words, *dates])
-    rows = table.merge(told, on="record_id", how="left")
+    rows = table.drop(columns="to_state", errors="ignore").merge(told, on="record_id", how="left")
     for name in words:
         rows[name] = rows[name].fillna("").astype(str).str.strip()
     for name in dates:

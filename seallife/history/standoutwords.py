@@ -157,7 +157,7 @@ def _foretold(
         for limit, wanted in zip(limits, ((1 - level) / 2, (1 + level) / 2), strict=True):
             low, high = np.full(len(rows), -1.0), np.ceil(20 * mean[rows] + 100)
             while (high - low > 1).any():
-                middle = np.floor((low + high) / 2)
+                middle = np.maximum(np.floor((low + high) / 2), 0.0)
                 at = np.maximum((middle + 0.5) / scatter - 0.5, 0.0)
                 reached = (part.weight * betainc(part.shape, at[:, None] + 1, odds)).sum(axis=1)
                 enough = reached >= wanted

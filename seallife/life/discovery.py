@@ -15,13 +15,16 @@ from seallife.life.groups import Floats
 __all__ = ["discovery_rate"]
 
 
-def discovery_rate(p: ArrayLike) -> Floats:
+def discovery_rate(p: ArrayLike, *, dependent: bool = False) -> Floats:
     """At which false discovery rate would each finding still be called one?
 
     Parameters
     ----------
     p : array_like, shape (n,)
         p-values; NaN where nothing was tested, which counts as no test.
+    dependent : bool
+        Whether the tests lean on each other in whatever way; if not, they are taken as independent
+        or alike in direction.
 
     Returns
     -------
@@ -40,7 +43,8 @@ def discovery_rate(p: ArrayLike) -> Floats:
 
     Source
     ------
-    Benjamini & Hochberg (1995), JRSS B 57, 289-300.
+    Benjamini & Hochberg (1995), JRSS B 57, 289-300; dependent: Benjamini & Yekutieli (2001),
+    Annals of Statistics 29, 1165-1188.
     """
     values = np.asarray(p, dtype=np.float64)
     known = np.isfinite(values)
@@ -50,7 +54,8 @@ def discovery_rate(p: ArrayLike) -> Floats:
     tested = values[known]
     order = np.argsort(tested, kind="stable")
     m = len(tested)
-    steps = tested[order] * m / np.arange(1, m + 1)
+    rank = np.arange(1, m + 1)
+    steps = tested[order] * m / rank * ((1 / rank).sum() if dependent else 1.0)
     least = np.minimum.accumulate(steps[::-1])[::-1]
     adjusted = np.empty(m)
     adjusted[order] = np.minimum(least, 1.0)

@@ -89,8 +89,8 @@ def drivers_of_lives(
 
     Source
     ------
-    As for `seallife.life.fit_weibull_factors` and `fit_cox_factors`; Benjamini & Hochberg (1995),
-    JRSS B 57, 289-300, for the number of terms.
+    As for `seallife.life.fit_weibull_factors` and `fit_cox_factors`; Benjamini &
+    Yekutieli (2001), Annals of Statistics 29, 1165-1188, for the number of terms that share lives.
     """
     use = usable_lives(lives, by, clock)
     factors = life_factors(lives, positions, changes)
@@ -123,7 +123,8 @@ def _both(times: FactorEffects, rates: FactorEffects, level: float) -> pd.DataFr
         columns=dict(zip(limits, _names("rate"), strict=True))
     )
     out = out.merge(rate, on="term", how="left", validate="one_to_one")
-    adjusted = discovery_rate(out["p"])
+    # positions share several conditions, and groups a reference: no term stands for itself
+    adjusted = discovery_rate(out["p"], dependent=True)
     known = np.isfinite(adjusted)
     told = known & np.isfinite(out["rate_ratio"].to_numpy(dtype=np.float64))
     stands = told & (adjusted <= 1 - level)

@@ -76,6 +76,8 @@ FACTORS: dict[str, Factor] = {
     "arrangement": Factor("arrangement of the seals", "", 1.0, "", ("arrangement",)),
     "duty": Factor("how the pump is used", "", 1.0, "", ("duty",)),
     "rebuilt": Factor("rebuilt cartridge or new", "", 1.0, "", ("rebuild_no",)),
+    "lot": Factor("lot of the seal, where one holds enough lives", "", 1.0, "", ("lot",)),
+    "crew": Factor("crew, shop or contractor that fitted the seal", "", 1.0, "", ("crew",)),
     "epoch": Factor("position changed since the records began, or not", "", 1.0, "", ("epoch",)),
 }
 """Every factor, by its column in `LifeFactors.values`."""

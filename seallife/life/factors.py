@@ -39,6 +39,9 @@ _CHANGED = {
     "operation": ("speed_rpm", "duty"),
 }
 """What a change of each kind leaves unknown for the time before it."""
+_LOT_LIVES = 10
+"""A lot of fewer lives counts among the others: its ratio would tell nothing."""
+_OTHER_LOTS = "other or not told"
 _NAMED = {"flush_plan": r"(?i)\bplan\s*(\d\w*)", "arrangement": r"(?i)\barrangement\s*([123])"}
 
 
@@ -76,7 +79,8 @@ def life_factors(
     Parameters
     ----------
     lives : DataFrame, shape (n, ...)
-        ``position_id``, and where known ``service_class``, ``rebuild_no``, ``epoch``.
+        ``position_id``, and where known ``service_class``, ``rebuild_no``, ``epoch``, ``lot``,
+        ``crew``. A lot of fewer than 10 lives, or none, is "other or not told".
     positions : DataFrame
         The register as it is today: ``position_id`` and any of chamber_kpa and vapour_kpa [kPa
         absolute], temp_c [°C], shaft_mm [mm], speed_rpm, viscosity_cst, solids_pct [%],
@@ -128,7 +132,7 @@ def life_factors(
         at[name] = np.where(outside, np.nan, column)
     for name in _WORDS:
         at[name] = _text(today[name].to_numpy() if name in today else np.full(len(lives), ""))
-    for name in ("service_class", "rebuild_no", "epoch"):
+    for name in ("service_class", "rebuild_no", "epoch", "lot", "crew"):
         at[name] = lives[name].to_numpy() if name in lives else np.nan
     before = _as_before(at, lives, changes)
     values = _derived(at).set_axis(lives.index, axis=0)
@@ -199,6 +203,8 @@ def _derived(at: pd.DataFrame) -> pd.DataFrame:
         "arrangement": at["arrangement"],
         "duty": at["duty"],
         "rebuilt": _choice(rebuilt, np.where(rebuilt > 0, "rebuilt", "new")),
+        "lot": _large_lots(_text(at["lot"].to_numpy())),
+        "crew": _text(at["crew"].to_numpy()),
         "epoch": _choice(epoch, np.where(epoch > 1, "changed", "original")),
     }
     return pd.DataFrame(out)
@@ -253,6 +259,12 @@ def _text(values: NDArray[np.generic]) -> pd.Series:
     """Text with blanks as missing."""
     words = pd.Series(values, dtype=object)
     return words.mask(words.isna() | (words.astype(str).str.strip() == ""))
+
+
+def _large_lots(lot: pd.Series) -> pd.Series:
+    """Lots of many lives by name, all others as one."""
+    many = lot.groupby(lot).transform("size") >= _LOT_LIVES
+    return lot.where(many.fillna(False).astype(bool), _OTHER_LOTS)
 
 
 def _choice(known: Floats, words: NDArray[np.str_]) -> pd.Series:

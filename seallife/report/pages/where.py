@@ -26,6 +26,8 @@ _WORDS = {
     "unit": ("unit", "units"),
     "pump_type": ("type of pump", "types of pump"),
     "seal_type": ("type of seal", "types of seal"),
+    "lot": ("lot of seals", "lots of seals"),
+    "crew": ("crew", "crews"),
 }
 _ENDS = (
     "The list ends where the evidence ends: with a few failures each, many positions look bad by "
@@ -62,7 +64,7 @@ def build(study: Study) -> tuple[Block, ...]:
         blocks.append(
             Exhibit(
                 "groups-of-seals",
-                "Pairs, units and types that stand out",
+                "Pairs, units, types, lots and crews that stand out",
                 "The same question asked of larger groups. " + _basis(positions),
                 listed,
                 shown=shown_standouts(listed, "label"),

@@ -27,6 +27,7 @@ from seallife.report.format import (
     share_interval,
     share_of,
 )
+from seallife.report.leakpaths import leak_paths
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -42,6 +43,7 @@ def build(study: Study) -> tuple[Block, ...]:
     return (
         *_first_words(table),
         *_damage(study, table),
+        *leak_paths(study),
         *_early(study),
         *conditions(study),
         as_good_as_new(study),
