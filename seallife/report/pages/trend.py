@@ -142,14 +142,17 @@ def _verdicts(study: Study) -> Exhibit:
         if len(since)
         else ""
     )
+    table = study.history.clustered
+    clustered = (table.loc[table["measure"] == "MTBF", "used"] > 1).any()
+    widened = "; widened where failures cluster at one pump" if clustered else ""
     decided = recent["verdict"].isin(["improved", "worse"])
     testable = int((recent["verdict"] != "cannot tell yet").sum())
     return Exhibit(
         "verdicts",
         "Last twelve months against the three years before",
         f"{cut}Failures in position-years. Ratio of failure rates with its exact "
-        f"{level_text(level)} interval (binomial, given the total): below 1 is better. At equal "
-        "ages: the same of failures over those expected of the seals' classes and ages. "
+        f"{level_text(level)} interval (binomial, given the total{widened}): below 1 is better. "
+        "At equal ages: the same of failures over those expected of the seals' classes and ages. "
         f"{int(decided.sum())} of {len(recent)} rows show a change; of {testable} rows that "
         f"could, about {(1 - level) * testable:.1f} would by chance alone. "
         "Look at a row because you asked about it, not because it stands out. Not placed: "
