@@ -10,7 +10,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from seallife.changes import Changes, name_upgrades, read_changes
+from seallife.changes import Changes, name_upgrades, read_changes, record_breaks
 from seallife.checks import Checks, check_fleet
 from seallife.classes import Classes, assign_classes, load_class_rules
 from seallife.clocks import RunClock, build_clock
@@ -144,6 +144,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         class_of,
         level=rules.level,
         unknown_as=rules.unknown_reason,
+        breaks=record_breaks(fleet),
     )
     progress("checking the records as a whole")
     checks = check_fleet(fleet, register, watched, removals, changes)

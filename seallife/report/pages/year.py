@@ -12,7 +12,7 @@ import pandas as pd
 
 from seallife.figures.records import waterfall_figure
 from seallife.history import mtbr
-from seallife.report.basis import group_row, rate_basis, unknown_words
+from seallife.report.basis import group_row, last_year, rate_basis, unknown_words
 from seallife.report.classtable import class_table
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import count, interval, number, share, share_interval, share_of
@@ -91,8 +91,8 @@ def verdict_texts(study: Study) -> tuple[Text, ...]:
 
 def _where_we_stand(study: Study) -> Exhibit:
     """MTBF and MTBR of the last twelve months and of the whole record."""
-    recent, whole = group_row(study.history.rolling), group_row(study.history.overall)
-    parts = [("last 12 months", recent.tail(1)), ("whole record", whole)]
+    recent, whole = last_year(study), group_row(study.history.overall)
+    parts = [("last 12 months", recent), ("whole record", whole)]
     rows: list[tuple[str, str, int, float, list[float]]] = []
     for period, part in parts:
         for key, counted in (("mtbf", "failures"), ("mtbr", "removals")):
@@ -243,7 +243,12 @@ def _unknown_reason(study: Study) -> str:
         return ""
     failed = study.history.unknown_as == "failed"
     other = int(r["failures"]) + (-1 if failed else 1) * int(r["unknown"])
-    taken = mtbr([r["exposure_years"]], [other], level=study.history.level).iloc[0]
+    taken = mtbr(
+        [r["exposure_years"]],
+        [other],
+        level=study.history.level,
+        dispersion=r["mtbf_dispersion"],
+    ).iloc[0]
     return (
         f"{share_of(r['unknown'], r['removals'], 'removals')} do not say "
         f"why the seal came out. They count {'as failures' if failed else 'as withdrawn'}; the "
