@@ -103,7 +103,7 @@ def pooled_correlation(readings: Readings, chosen: Bools) -> Correlation:
     for ids, rows in batches(readings, use):
         time = readings.time[rows] - readings.time[rows[:, :1]]
         line = slope[ids][:, None] * time
-        above = certain(readings.low[rows] - line, readings.high[rows] - line)
+        above = certain(readings.low[rows], readings.high[rows], line)
         score = null_variance(above, above)[2] / rows.shape[1]
         basis = _line_basis(time)
         left = score - np.einsum("gnk,gmk,gm->gn", basis, basis, score)

@@ -18,6 +18,7 @@ from seallife.life.groups import Floats
 __all__ = ["Statistics", "certain", "half_width", "null_variance", "p_values", "statistics"]
 
 _EXACT = 10  # readings up to which every order is counted
+_ROUNDING = 1e-10  # of the readings, by which those on one line may differ
 _WIDEST = 0.9  # of the variance of an S that is always at one of its ends
 
 
@@ -41,15 +42,22 @@ class Statistics:
     kind: NDArray[np.object_]
 
 
-def certain(low: Floats, high: Floats) -> Bools:
+def certain(low: Floats, high: Floats, line: Floats | None = None) -> Bools:
     """Which readings are certainly above which, shape (g, n, n): row above column.
 
     The ends of an open reading are not part of it, so it is drawn in by the smallest step: then a
-    value equal to a limit of detection is certainly the larger, and equal values are a tie.
+    value equal to a limit of detection is certainly the larger, and equal values are a tie. With
+    a line, the readings less the line are compared. It may go through two readings; that they
+    are a tie then must not hang on rounding.
     """
     is_open = low < high
-    lo = np.where(is_open & np.isfinite(low), np.nextafter(low, np.inf), low)
-    hi = np.where(is_open & np.isfinite(high), np.nextafter(high, -np.inf), high)
+    if line is None:
+        lo = np.where(is_open & np.isfinite(low), np.nextafter(low, np.inf), low)
+        hi = np.where(is_open & np.isfinite(high), np.nextafter(high, -np.inf), high)
+    else:
+        size = np.where(np.isfinite(high), np.abs(high), 0.0) + np.abs(line)
+        size = np.maximum(size, np.where(np.isfinite(low), np.abs(low), 0.0))
+        lo, hi = low - line, high - line + _ROUNDING * size.max(axis=1, keepdims=True)
     return np.asarray(lo[:, :, None] > hi[:, None, :])
 
 

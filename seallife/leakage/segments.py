@@ -26,6 +26,7 @@ __all__ = [
     "batches",
     "column",
     "flags",
+    "labelled",
     "read_readings",
     "words",
 ]
@@ -125,7 +126,7 @@ def read_readings(
                 where=f"{name}[{int(np.argmax(bad))}]",
                 hint="correct or leave out the reading",
             )
-    groups = group_rows(segment, len(t))
+    groups = labelled(segment, len(t), "segment")
     codes = groups.codes
     gathered = groups.order if groups.order is not None else np.arange(len(t))
     # the bounds too, so that readings of one time stand in one order whatever order they came in
@@ -140,6 +141,16 @@ def read_readings(
             hint="give one reading a day or a week of it",
         )
     return Readings(Groups(groups.labels, groups.offsets, order), t[order], lo[order], hi[order])
+
+
+def labelled(labels: ArrayLike | None, n: int, name: str) -> Groups:
+    """Rows gathered by label; what is wrong with labels is said of the argument by its name."""
+    try:
+        return group_rows(labels, n)
+    except InputError as error:
+        where = error.where.replace("group", name, 1)
+        hint = "give one label for each reading"
+        raise InputError(error.what, where=where, hint=hint) from None
 
 
 def column(values: ArrayLike, name: str) -> Floats:
@@ -206,7 +217,7 @@ def words(readings: Readings) -> list[tuple[Bools, str, str]]:
             "All readings are below detection: nothing is known but that.",
         ),
         ((n > 0) & (above == n), "above scale", "All readings are above scale."),
-        ((n > 0) & (span <= 0), "one time", "All readings are of one time."),
+        ((n > 1) & (span <= 0), "one time", "All readings are of one time."),
         (
             (n > 1) & (exact == n) & (top == bottom),
             "no spread",

@@ -251,7 +251,7 @@ def _inverted(
         for side in (0, 1):
             at = np.where(np.isfinite(ends[side]), ends[side], slope)
             line = np.where(np.isfinite(at), at, 0.0)[:, None] * time
-            spread, most, _ = null_variance(certain(low - line, high - line), late)
+            spread, most, _ = null_variance(certain(low, high, line), late)
             half = half_width(spread, most, inflation, level)
             ends[side] = ordered.limits(half, ranks)[side]
     return ends[0], ends[1]

@@ -15,9 +15,9 @@ from numpy.typing import ArrayLike
 from seallife.errors import InputError
 from seallife.leakage.correlation import Correlation, inflation_of, pooled_correlation
 from seallife.leakage.kendallnull import p_values, statistics
-from seallife.leakage.segments import Readings, column, flags, read_readings, words
+from seallife.leakage.segments import Readings, column, flags, labelled, read_readings, words
 from seallife.leakage.slopes import fit_lines, open_words
-from seallife.life.groups import Floats, group_rows, segment_max
+from seallife.life.groups import Floats, segment_max
 from seallife.life.result import TableResult, worded_status
 
 __all__ = ["Trends", "trend"]
@@ -202,7 +202,7 @@ def _pools(pool: ArrayLike | None, readings: Readings) -> np.ndarray[tuple[int],
     groups = readings.groups
     if pool is None:
         return np.full(len(groups), "all", dtype=object)
-    labels = group_rows(pool, len(readings.time))
+    labels = labelled(pool, len(readings.time), "pool")
     code = np.empty(len(readings.time), dtype=np.int64)
     code[np.arange(len(code)) if labels.order is None else labels.order] = labels.codes
     code = groups.gather(code)
