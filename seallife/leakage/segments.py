@@ -35,7 +35,7 @@ Bools = NDArray[np.bool_]
 
 FEW = 4
 """Readings of a segment below which its figures are marked."""
-MOST = 3_000
+MOST = 2_000
 """Readings of a segment that are compared pair by pair within the memory meant for it."""
 _CELLS = 1_000_000  # of n by n tables held at once: 8 MB a table of floats
 
