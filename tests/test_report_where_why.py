@@ -91,7 +91,7 @@ def test_target_is_held_against_the_forecast(demo_study: Study) -> None:
     exhibit = _exhibit(trend.build(demo_study), "target")
     assert exhibit.shown is not None
     assert exhibit.shown[""].iloc[0] == "MTBF, whole fleet"
-    assert "2026" in exhibit.title
+    assert "2027" in exhibit.title
 
 
 def test_seals_in_service_until_the_next_outage(demo_study: Study) -> None:
