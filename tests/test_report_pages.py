@@ -19,7 +19,8 @@ from seallife.report.format import count
 from seallife.report.pages import PAGES, lasting
 from seallife.report.pages.lasting import shown_classes
 from seallife.report.pages.trend import outage_spans, shown_verdicts
-from seallife.report.pages.year import findings_in_words, requests, verdict_texts
+from seallife.report.pages.year import requests, verdict_texts
+from seallife.report.yearwords import findings_in_words
 from seallife.study import Study
 
 STUDIES = [grids, two_sites, no_failures, one_position, seven_months, hostile]
