@@ -13,7 +13,7 @@ from seallife.leakage.faults import off_by_powers, off_the_scale, zeros
 
 __all__ = ["READ_AS_RATE", "with_bounds"]
 
-READ_AS_RATE = ("concentration", "liquid rate", "mass rate", "gas rate")
+READ_AS_RATE = ("concentration", "liquid rate", "drops", "mass rate", "gas rate")
 """Quantities whose readings stand for the leak of the moment."""
 
 

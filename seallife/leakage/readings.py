@@ -151,7 +151,7 @@ def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Dat
             "reading after the end of data", "ask", ahead, "read on {value}; is data_end right, or "
             "the date?", "date",
         )  # fmt: skip
-    word = read_words(rows["word"])
+    word = read_words(rows["word"]).codes
     told = word.notna() & rows["value"].isna()
     puzzling = rows["value"].isna() & word.isna() & (rows["word"] != "")
     set_aside(
@@ -161,7 +161,7 @@ def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Dat
         "'{value}' is none of the words for how much leaks: " + ", ".join(WORD_SCALE),
         "word",
     )
-    rows = rows.assign(code=word.astype(float), is_word=told)
+    rows = rows.assign(code=word.astype("Float64").astype(float), is_word=told)
     empty = rows["value"].isna() & ~rows["is_word"]
     set_aside("reading without value", "note", empty, "nothing was measured")
     rows = rows.join(read_units(rows["unit"]))

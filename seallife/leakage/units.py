@@ -8,42 +8,62 @@ another. Each keeps its own scale, and its own trend.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import numpy as np
 import pandas as pd
 
+from seallife.errors import InputError
 from seallife.leakage.conversions import WATER_DROP_ML
 
-__all__ = ["QUANTITIES", "convert_to", "read_units"]
+__all__ = ["QUANTITIES", "Conversion", "conversion", "read_units"]
 
 QUANTITIES: dict[str, tuple[str, dict[str, float]]] = {
     "concentration": (
         "ppmv",
         {
-            **dict.fromkeys(
-                ("ppm", "ppmv", "ppmvol", "ppm(v)", "ppm(vol)", "ml/m3", "cm3/m3"), 1.0
-            ),
-            **dict.fromkeys(("umol/mol", "ppmc", "ppmc1"), 1.0),
-            **dict.fromkeys(("%", "vol%", "vol.%", "%vol", "%(v/v)", "vol-%", "volpercent"), 1e4),
+            **dict.fromkeys(("ppm", "ppmv", "ppmvol", "ppm(v)", "ppm(vol)", "vppm", "ml/m3"), 1.0),
+            **dict.fromkeys(("cm3/m3", "umol/mol"), 1.0),
+            **dict.fromkeys(("%", "vol%", "%vol", "%(v/v)", "%v/v", "vol-%", "volpercent"), 1e4),
             **dict.fromkeys(("ppb", "ppbv"), 1e-3),
         },
     ),
     "liquid rate": (
         "mL/h",
         {
-            **dict.fromkeys(("ml/h", "ml/hr", "cm3/h", "cc/h", "cc/hr", "ccm/h"), 1.0),
-            **dict.fromkeys(("l/h", "l/hr", "lph", "dm3/h"), 1e3),
+            **dict.fromkeys(("ml/h", "cm3/h", "cc/h", "ccm/h"), 1.0),
+            **dict.fromkeys(("l/h", "lph", "dm3/h"), 1e3),
             **dict.fromkeys(("ml/min", "cc/min", "cm3/min"), 60.0),
-            **dict.fromkeys(("ml/d", "ml/day", "cc/day", "cm3/d"), 1 / 24),
+            "l/min": 6e4,
+            **dict.fromkeys(("ml/d", "ml/day", "cc/d", "cc/day", "cm3/d"), 1 / 24),
             **dict.fromkeys(("l/d", "l/day", "l/tag"), 1e3 / 24),
-            **dict.fromkeys(("drops/min", "drop/min", "dpm", "drips/min"), 60 * WATER_DROP_ML),
-            **dict.fromkeys(("tropfen/min", "tr/min", "gouttes/min"), 60 * WATER_DROP_ML),
-            **dict.fromkeys(("gotas/min", "gocce/min", "druppels/min"), 60 * WATER_DROP_ML),
         },
     ),
-    "mass rate": ("g/h", {"g/h": 1.0, "g/hr": 1.0, "kg/h": 1e3, "kg/d": 1e3 / 24, "mg/s": 3.6}),
+    "drops": (
+        "drops/min",
+        {
+            **dict.fromkeys(("drops/min", "drop/min", "dpm", "drips/min", "tropfen/min"), 1.0),
+            **dict.fromkeys(("tr/min", "gouttes/min", "gotas/min", "gocce/min"), 1.0),
+            "druppels/min": 1.0,
+            "drops/h": 1 / 60,
+            "drops/s": 60.0,
+        },
+    ),
+    "mass rate": (
+        "g/h",
+        {
+            "g/h": 1.0,
+            "kg/h": 1e3,
+            "g/min": 60.0,
+            "mg/s": 3.6,
+            **dict.fromkeys(("g/d", "g/day"), 1 / 24),
+            **dict.fromkeys(("kg/d", "kg/day"), 1e3 / 24),
+        },
+    ),
     "gas rate": (
         "NL/h",
         {
-            **dict.fromkeys(("nl/h", "nl/hr", "l(n)/h"), 1.0),
+            **dict.fromkeys(("nl/h", "l(n)/h"), 1.0),
             **dict.fromkeys(("nl/min", "l(n)/min"), 60.0),
             **dict.fromkeys(("nm3/h", "m3(n)/h"), 1e3),
         },
@@ -67,17 +87,41 @@ QUANTITIES: dict[str, tuple[str, dict[str, float]]] = {
         },
     ),
 }
-"""Quantity -> our unit, and the factor to it from each unit as written; one drop of water 0.05 mL.
+"""Quantity -> our unit, and the factor to it from each unit as written.
 
-A pressure counts from the atmosphere unless the unit says absolute (common practice, no source)."""
+A pressure counts from the atmosphere unless the unit says absolute (common practice, no source). A
+% without more is read as % by volume, the worst that it can be; as a limit it is refused."""
 
 _ABSOLUTE = ("bara", "bar(a)", "kpaa", "mpaa", "psia")
 _ATMOSPHERE_BAR = 1.01325
-_SIGNS = str.maketrans({"³": "3", "²": "2", "µ": "u", "μ": "u", "°": "", "^": ""})
+_SIGNS = str.maketrans({"³": "3", "²": "2", "µ": "u", "μ": "u", "°": "", "^": "", ".": ""})
+_RATES = ("liquid rate", "drops", "mass rate")
+_HINTS = {
+    "%": "say whether % by volume (vol %) or % of the lower explosive limit",
+    "%lel": "give the lower explosive limit and write it in ppmv",
+    "mg/m3": "needs the molar mass: write it in ppmv",
+}
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """From one unit to another.
+
+    Attributes
+    ----------
+    factor : float or None
+        What a value is multiplied by; None where the two do not say the same thing.
+    message : str
+        Why there is none, or what the factor rests on; empty where nothing is to be said.
+    """
+
+    factor: float | None
+    message: str = ""
 
 
 def _plain(unit: str) -> str:
-    return "".join(unit.translate(_SIGNS).casefold().split())
+    text = "".join(str(unit).translate(_SIGNS).casefold().split())
+    return text.replace("hour", "h").replace("hr", "h").replace("minute", "min")
 
 
 def read_units(unit: pd.Series) -> pd.DataFrame:
@@ -114,18 +158,73 @@ def _known(plain: str) -> tuple[str, str, float, float]:
     return "", "", float("nan"), 0.0
 
 
-def convert_to(value: float, unit: str, measured_in: str) -> float:
-    """What is a value, a limit for instance, in the unit in which readings are kept?
+def conversion(
+    unit: str, to: str, *, density: float | None = None, drop_ml: float = WATER_DROP_ML
+) -> Conversion:
+    """By what is a value in one unit multiplied to be in the other?
+
+    Parameters
+    ----------
+    unit, to : str
+        As written: case, blanks and full stops make no difference.
+    density : float, optional
+        [g/mL], to go between volume and mass.
+    drop_ml : float
+        Volume of one drop [mL], to go between drops and volume; hydrocarbons form smaller drops
+        than water.
 
     Returns
     -------
-    float
-        NaN where the two units measure different things.
+    Conversion
+        A concentration is never turned into a rate: what is published for that holds for totals
+        of many seals only. A pressure is not converted.
+
+    Raises
+    ------
+    InputError
+        A density or a drop that is not above 0.
 
     Examples
     --------
-    >>> convert_to(0.2, "vol %", "ppmv"), convert_to(5.6, "g/h", "ppmv")
-    (2000.0, nan)
+    >>> conversion("L/h", "mL/min").factor
+    16.666666666666668
     """
-    _, ours, factor, offset = _known(_plain(unit))
-    return value * factor + offset if ours == measured_in else float("nan")
+    for value, name in ((density, "density"), (drop_ml, "drop_ml")):
+        if value is not None and not value > 0:
+            raise InputError(f"is {value}, not above zero", where=name)
+    a, b = _plain(unit), _plain(to)
+    if a == b and a:
+        return Conversion(1.0)
+    found = [("", "", np.nan, 0.0) if p in _HINTS else _known(p) for p in (a, b)]
+    for (kind, _, _, _), plain, written in zip(found, (a, b), (unit, to), strict=True):
+        if not kind:
+            hint = _HINTS.get(plain, "write it in a unit known here")
+            return Conversion(None, f"{written or 'an empty unit'!s} is not known here: {hint}")
+    scale = found[0][2] / found[1][2]
+    kinds = [kind for kind, _, _, _ in found]
+    if kinds[0] == kinds[1] != "pressure":
+        return Conversion(scale)
+    if "concentration" in kinds:
+        return Conversion(
+            None, "a concentration at a point is not a rate, and no equation holds for one seal"
+        )
+    if not all(kind in _RATES for kind in kinds):
+        return Conversion(None, f"a {kinds[0]} is not a {kinds[1]}")
+    into, out_of = (_per_ml(kind, density, drop_ml) for kind in kinds)
+    if into is None or out_of is None:
+        return Conversion(None, "volume and mass differ by the density, which is not given")
+    said = []
+    if "drops" in kinds:
+        said.append(f"with {drop_ml:g} mL a drop")
+    if "mass rate" in kinds:
+        said.append(f"with a density of {density:g} g/mL")
+    return Conversion(scale * into / out_of, ", ".join(said))
+
+
+def _per_ml(kind: str, density: float | None, drop_ml: float) -> float | None:
+    """Find mL/h in one of our units of a kind."""
+    if kind == "drops":
+        return drop_ml * 60.0
+    if kind == "mass rate":
+        return None if density is None else 1.0 / density
+    return 1.0

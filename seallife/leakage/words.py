@@ -1,53 +1,83 @@
-"""How much leaks, told in words: an order of five steps, and no more than an order.
+"""Leakage told in words: an order of five, and no amount.
 
-In: words. Out: steps. Next: `seallife.leakage.readings`.
+In: a column of words. Out: `WordReadings`. Next: reports on leakage.
 """
 
 from __future__ import annotations
 
 import re
+import tomllib
+import unicodedata
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
 
-import numpy as np
 import pandas as pd
 
-__all__ = ["WORD_SCALE", "read_words"]
+__all__ = ["WORD_SCALE", "WordReadings", "read_words"]
 
 WORD_SCALE = ("none", "stain", "weep", "drip", "stream")
-"""From nothing to a running leak. Steps are in order; nothing is said of their size."""
-
-_STEPS: dict[str, str] = {
-    "none": "none|no leak|dry|ok|nil|keine|trocken|dicht|aucune|sec|n[eé]ant|sin fuga|seco|ninguna"
-    "|sem vazamento|nenhum|nessuna|asciutto|geen|droog",
-    "stain": "stain|trace|damp|moist|fleck|feucht|spuren?|tache|humide|mancha|h[uú]medo|[uú]mido"
-    "|macchia|umido|vlek|vochtig",
-    "weep": "weep|seep|sweat|schwitz|sicker|suint|rezuma|transpira|trasuda|zweet",
-    "drip": "drip|drop|tropf|goutte|gote|gota|pinga|gocciola|goccia|druppel|lekt",
-    "stream": "stream|jet|spray|running|gush|strahl|l[aä]uft|jet|coule|chorro|jorro|getto|straal",
-}
+"""What is seen at a gland, from least to most. A step is no fixed amount: never average codes."""
 
 
-def read_words(words: pd.Series) -> pd.Series:
-    """Which step of the scale is meant?
+@dataclass(frozen=True, eq=False)
+class WordReadings:
+    """Words as an order.
+
+    Attributes
+    ----------
+    codes : Series of Int64, shape (n,)
+        Place in `WORD_SCALE`, 0 for none; missing where the cell was empty or not understood.
+    unknown : Series of int
+        Words that were not understood, with how often each was met, most often first.
+    """
+
+    codes: pd.Series[Any]
+    unknown: pd.Series[Any]
+
+
+def read_words(series: pd.Series[Any]) -> WordReadings:
+    """How much leakage do these words tell, in order?
 
     Parameters
     ----------
-    words : pandas.Series of str
+    series : Series of str, shape (n,)
+        Cells in English, German, French, Spanish, Portuguese, Italian or Dutch. A whole cell must
+        be a known word: "no longer dripping" is handed back, not guessed at.
 
     Returns
     -------
-    pandas.Series of float
-        0 to 4 along `WORD_SCALE`; the highest step that is named. NaN where none is.
+    WordReadings
+
+    Notes
+    -----
+    An empty cell is missing, not "none". Some readers of files take the word "None" for an empty
+    cell: read the column as text.
 
     Examples
     --------
-    >>> read_words(pd.Series(["Weeping slightly", "trocken", "tropft, 5/min", "?", ""])).tolist()
-    [2.0, 0.0, 3.0, nan, nan]
+    >>> got = read_words(pd.Series(["dry", "Tropft", "suintement", "5 dpm"]))
+    >>> got.codes.tolist(), got.unknown.index.tolist()
+    ([0, 3, 2, <NA>], ['5 dpm'])
     """
-    codes, shown = pd.factorize(words.astype(str))
-    steps = np.array([_step(w.casefold()) for w in shown])
-    return pd.Series(steps[codes] if len(codes) else np.zeros(0), index=words.index)
+    cells = ["" if pd.isna(v) else str(v).strip() for v in series.tolist()]
+    known = _words()
+    code = {cell: known.get(_plain(cell)) for cell in set(cells)}
+    codes = pd.Series([code[c] for c in cells], index=series.index, dtype="Int64", name=series.name)
+    unknown = pd.Series([c for c in cells if c and code[c] is None], dtype=object)
+    return WordReadings(codes, unknown.value_counts())
 
 
-def _step(word: str) -> float:
-    named = [i for i, name in enumerate(WORD_SCALE) if re.search(rf"\b(?:{_STEPS[name]})", word)]
-    return float(named[-1]) if named else float("nan")
+@lru_cache(maxsize=1)
+def _words() -> dict[str, int]:
+    with (files("seallife.leakage") / "words.toml").open("rb") as file:
+        lists = tomllib.load(file)
+    return {_plain(word): i for i, name in enumerate(WORD_SCALE) for word in lists[name]}
+
+
+def _plain(word: str) -> str:
+    """Without case, accents, blanks at the ends and full stops."""
+    text = unicodedata.normalize("NFKD", word.casefold())
+    text = "".join(c for c in text if not unicodedata.combining(c))
+    return re.sub(r"\s+", " ", text).strip(" .!")
