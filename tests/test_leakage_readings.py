@@ -273,3 +273,55 @@ def test_pegged_readings_belong_to_the_seal_that_came_out(demo_study: Study) -> 
     days = (pegged["date"].to_numpy() - ends) / np.timedelta64(1, "D")
     assert (np.abs(days) <= 20).all()
     assert (lives.loc[pegged["life_id"], "end"] == "failed").mean() > 0.85
+
+
+def test_top_ups_become_a_loss_per_running_hour() -> None:
+    pump = PUMP | {"duty_share": 0.5}
+    filled = [("2020-01-01", 900.0), ("2020-01-21", 480.0), ("2020-02-10", 240.0)]
+    rows = [_at(d, v, unit="mL", method="pot") for d, v in filled]
+    got = _read(rows, positions=[pump])
+    assert got.table["kind"].tolist() == ["reference", "exact", "exact"]
+    assert got.table["measured_in"].tolist() == ["mL/h"] * 3
+    assert got.table["low"].tolist()[1:] == pytest.approx([2.0, 1.0])
+    assert len(got.for_trends) == 2
+
+
+def test_a_renewal_is_a_new_reference() -> None:
+    rows = [_at(f"2020-0{m}-01", 100.0, unit="L", method="pot") for m in (1, 2, 4, 5)]
+    got = _read(rows, work_orders=[seal_order("P-101A", "2020-03-01")])
+    assert got.table["kind"].tolist() == ["reference", "exact", "reference", "exact"]
+
+
+def test_levels_fall_by_what_is_lost_and_rise_when_filled() -> None:
+    pump = PUMP | {"duty_share": 1.0}
+    levels = [
+        ("2020-01-01", 200.0),
+        ("2020-01-11", 152.0),
+        ("2020-01-21", 210.0),
+        ("2020-01-31", 209.5),
+    ]
+    rows = [_at(d, v, unit="mm", method="pot", pot_area=500.0) for d, v in levels]
+    got = _read(rows, positions=[pump])
+    assert got.table["kind"].tolist() == ["reference", "exact", "reference", "below"]
+    assert got.table["low"].iloc[1] == pytest.approx(48 * 500 / 10 / 240)
+    assert got.table["high"].iloc[3] == pytest.approx(50 / 240)
+    bare = _read([_at(d, v, unit="mm", method="pot") for d, v in levels])
+    assert set(bare.table["kind"]) == {"reference"}
+    assert len(_checks(bare)["level without the pot's area"]) == 4
+
+
+def test_a_cooling_vessel_is_no_leak() -> None:
+    """10 L at 20 bar: 1 bar at equal temperature is 0.53 L; 10 K cooler fall 0.68 bar by itself."""
+    rows = [
+        _at(d, p, unit="bara", method="gauge", gas_volume_l=10.0, gas_temp_c=t)
+        for d, p, t in (
+            ("2020-01-01", 20.0, 20.0),
+            ("2020-01-21", 19.0, 20.0),
+            ("2020-01-31", 19.0 * 283.15 / 293.15, 10.0),
+        )
+    ]
+    got = _read(rows)
+    assert got.table["kind"].tolist() == ["reference", "exact", "below"]
+    assert got.table["low"].iloc[1] == pytest.approx(526.3 / 480, rel=1e-3)
+    bare = _read([r | {"gas_volume_l": None} for r in rows])
+    assert len(_checks(bare)["pressure without gas volume or temperature"]) == 3

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from seallife.errors import InputError
 from seallife.leakage.formulas import KELVIN
 from seallife.leakage.records import Bools, in_order, marks, numbers, positive, times
-from seallife.life.groups import Floats
+from seallife.life.groups import Floats, Ints
 from seallife.schema import HOURS_PER_DAY
 
 __all__ = [
@@ -37,8 +37,8 @@ class BarrierRates:
     Attributes
     ----------
     table : DataFrame
-        Between two records: ``segment``, ``stretch``, ``start``, ``end``, ``hours``,
-        ``volume_ml``, ``ml_per_h``, ``status``, ``message``.
+        Between two records: ``segment``, ``stretch``, ``start``, ``end``, ``row`` (number of the
+        later record as given), ``hours``, ``volume_ml``, ``ml_per_h``, ``status``, ``message``.
     totals : DataFrame
         Over each stretch, from its reference to its last record: ``segment``, ``stretch``,
         ``start``, ``end``, ``records``, ``hours``, ``volume_ml``, ``ml_per_h``. The figure to
@@ -125,7 +125,16 @@ def top_up_rate(
     words = np.where(hours > 0, "ok", "no hours")
     clock = "calendar hours" if run_hours is None else "running hours"
     return _rates(
-        (label[order], shown.iloc[order], np.cumsum(~follows) - 1, follows, hours, lost, words),
+        (
+            label[order],
+            order,
+            shown.iloc[order],
+            np.cumsum(~follows) - 1,
+            follows,
+            hours,
+            lost,
+            words,
+        ),
         {"no hours": "No hours passed since the refill before: a loss without a rate."},
         clock,
         f"refills to one mark; {_SUM}",
@@ -212,7 +221,7 @@ def pressure_decay_rate(
     hours = np.diff(day[order], prepend=np.nan) * HOURS_PER_DAY
     words = np.where(hours > 0, np.where(np.abs(risen) < step, "within a step", "ok"), "no hours")
     return _rates(
-        (label[order], shown.iloc[order], stretch, follows, hours, lost, words),
+        (label[order], order, shown.iloc[order], stretch, follows, hours, lost, words),
         {
             "no hours": "Two readings of one time: a difference without a rate.",
             "within a step": "The pressure changed by less than the gauge can tell apart.",
@@ -224,20 +233,21 @@ def pressure_decay_rate(
 
 
 def _rates(
-    columns: tuple[Any, pd.Series[Any], Any, Bools, Floats, Floats, Any],
+    columns: tuple[Any, Ints, pd.Series[Any], Any, Bools, Floats, Floats, Any],
     messages: dict[str, str],
     clock: str,
     method: str,
     source: str,
 ) -> BarrierRates:
     """Lay out losses between records and over stretches."""
-    label, shown, stretch, follows, hours, lost, words = columns
+    label, order, shown, stretch, follows, hours, lost, words = columns
     table = pd.DataFrame(
         {
             "segment": label,
             "stretch": stretch,
             "start": shown.shift().to_numpy() if len(shown) else shown.to_numpy(),
             "end": shown.to_numpy(),
+            "row": order,
             "hours": hours,
             "volume_ml": lost,
             "ml_per_h": np.where(hours > 0, lost / np.where(hours > 0, hours, 1.0), np.nan),

@@ -21,6 +21,7 @@ from seallife.findings import Severity, join_findings, make_findings
 from seallife.intake import Fleet
 from seallife.leakage.bounds import READ_AS_RATE, with_bounds
 from seallife.leakage.placing import place_in_lives, place_readings
+from seallife.leakage.supplies import SUPPLY, with_supply_rates
 from seallife.leakage.units import read_units
 from seallife.leakage.words import WORD_SCALE, read_words
 from seallife.lives import LifeTable
@@ -40,7 +41,8 @@ class Readings:
         service_class, life_id ('' where no seal is on record), segment (number; -1 without seal),
         date, day (number), method, quantity, measured_in (unit of the bounds), value (as written,
         converted; NaN for words), low, high (bounds, less the local background), kind ('exact',
-        'below', 'above', 'word'), age_d, age_h (of the seal, NaN where not known), to_end_d (days
+        'below', 'above', 'word', 'reference': a record of a barrier system that tells no loss by
+        itself), age_d, age_h (of the seal, NaN where not known), to_end_d (days
         until the life's end), at (see `seallife.leakage.placing.place_in_lives`), doubt ('' or why
         the reading is kept out of trends).
     findings : pandas.DataFrame
@@ -57,8 +59,8 @@ class Readings:
     def for_trends(self) -> pd.DataFrame:
         """Readings of a running seal that trends may rest on."""
         t = self.table
-        good = (t["doubt"] == "") & (t["segment"] >= 0) & t["quantity"].isin(READ_AS_RATE)
-        return t[good]
+        good = (t["doubt"] == "") & (t["segment"] >= 0) & (t["kind"] != "reference")
+        return t[good & t["quantity"].isin([*READ_AS_RATE, SUPPLY])]
 
 
 def read_leakage(
@@ -90,6 +92,8 @@ def read_leakage(
     findings += _of_places(rows)
     rows["segment"] = _segments(rows)
     rows, said, detection = with_bounds(rows, subtract=fleet.settings.rules.subtract_background)
+    findings += said
+    rows, said = with_supply_rates(rows, clock)
     findings += said
     about = register.table.set_index("position_id")[["site", "unit"]]
     rows = rows.drop(columns=["site", "unit"]).join(about, on="position_id")
