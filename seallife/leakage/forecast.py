@@ -20,7 +20,6 @@ from seallife.errors import InputError
 from seallife.leakage.forecastwords import forecast_messages
 from seallife.leakage.nextstep import PLAN_WITHIN, READ_WITHIN, next_steps, rank_rising
 from seallife.leakage.rampahead import ramp_figures
-from seallife.leakage.rampgrid import ramp_posterior
 from seallife.leakage.rampnoise import look, pooled_sigma
 from seallife.leakage.rampreadings import Bools, PerSegment, RampReadings, per_segment, read_ramps
 from seallife.life.groups import Floats, segment_max
@@ -165,19 +164,16 @@ def time_to_limit(
 
     enough = _days_read(readings) >= LEAST_READINGS
     looked = np.flatnonzero(enough & (look(readings, noise).gain >= _SCREEN))
-    posterior = ramp_posterior(readings.take(looked), noise[looked])
-    odds = RISE_PRIOR / (1 - RISE_PRIOR) * np.exp(np.minimum(posterior.evidence, 700.0))
+    log_limit = np.log(limits) - readings.centre
+    found = ramp_figures(readings.take(looked), noise[looked], log_limit[looked], level)
+    odds = RISE_PRIOR / (1 - RISE_PRIOR) * np.exp(np.minimum(found.pop("evidence"), 700.0))
     rising = np.where(enough, 0.0, np.nan)
     rising[looked] = odds / (1 + odds)
     # not those that do not rise: what a rise would do there is nobody's figure
-    sure = np.flatnonzero(rising[looked] >= SURE)
-    shown = looked[sure]
-    log_limit = np.log(limits) - readings.centre
-    ahead = (readings.now - readings.last)[shown]
-    found = ramp_figures(posterior.take(sure), ahead, log_limit[shown], level)
+    sure = rising[looked] >= SURE
     figure = {name: np.full(g, np.nan) for name in found}
     for name, values in found.items():
-        figure[name][shown] = values
+        figure[name][looked[sure]] = values[sure]
 
     cases, confirmed = _cases(readings, log_limit, figure, noise, enough, rising, widest)
     status, _ = worded_status(g, [(rows, word, "") for rows, word in cases])

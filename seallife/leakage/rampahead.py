@@ -1,6 +1,6 @@
 """When do the ramps held possible reach a limit?
 
-In: `RampPosterior`, limits. Out: quantiles. Next: `seallife.leakage.forecast`.
+In: `RampReadings`, noise, limits. Out: quantiles. Next: `seallife.leakage.forecast`.
 """
 
 from __future__ import annotations
@@ -8,26 +8,34 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import ndtri
 
-from seallife.leakage.rampgrid import RampPosterior
+from seallife.leakage.rampgrid import batches, ramp_posterior
+from seallife.leakage.rampreadings import RampReadings
 from seallife.life.groups import Floats
 
 __all__ = ["quantiles", "ramp_figures"]
 
 _SLICES = ndtri((np.arange(7) + 0.5) / 7)  # a normal law as seven points of equal weight
 _TRACE = 1e-5  # nodes with less are left out
-_ROOM = 250  # segments sorted at once
+_FIGURES = (
+    "evidence",
+    "base",
+    "now",
+    *("doubling", "doubling_low", "doubling_high"),
+    *("days", "days_low", "days_high"),
+)
 
 
 def ramp_figures(
-    posterior: RampPosterior, ahead: Floats, limit: Floats, level: float
+    readings: RampReadings, sigma: Floats, limit: Floats, level: float
 ) -> dict[str, Floats]:
     """When is each limit reached, and how does the level stand now?
 
     Parameters
     ----------
-    posterior : RampPosterior
-    ahead : ndarray, shape (g,)
-        Date of forecast [d] from the last reading.
+    readings : RampReadings
+        Each segment with two readings or more, not all on one day.
+    sigma : ndarray, shape (g,)
+        Standard deviation of log readings.
     limit : ndarray, shape (g,)
         Log level, counted from the segment's middle; NaN where there is none.
     level : float
@@ -36,40 +44,27 @@ def ramp_figures(
     Returns
     -------
     dict of ndarray, shape (g,)
-        base, now (log levels, medians); doubling, doubling_low, doubling_high [d]; days, days_low,
-        days_high [d from the date of forecast], less than 0 where it lies before.
+        evidence (log of how much likelier the readings are with a ramp than without); base, now
+        (log levels, medians); doubling, doubling_low, doubling_high [d]; days, days_low, days_high
+        [d from the date of forecast], less than 0 where it lies before.
     """
     shares = np.array([0.5, (1 - level) / 2, (1 + level) / 2])
-    parts: list[list[Floats]] = []
-    for at in range(0, len(limit), _ROOM):
-        cut = slice(at, at + _ROOM)
-        weight, start, slope, base, spread = (
-            v[cut]
-            for v in (
-                posterior.weight,
-                posterior.start,
-                posterior.slope,
-                posterior.base,
-                posterior.spread,
-            )
+    out = np.empty((len(limit), len(_FIGURES)))
+    for some in batches(readings):
+        ramp = ramp_posterior(readings.take(some), sigma[some])
+        now = (readings.now - readings.last)[some, None]
+        at_now = ramp.base + ramp.slope * np.maximum(now - ramp.start, 0.0)
+        days = ramp.start + (limit[some, None] - ramp.base) / ramp.slope - now
+        none = np.zeros_like(ramp.spread)
+        parts = (
+            ramp.evidence[:, None],
+            quantiles(ramp.weight, ramp.base, ramp.spread, shares[:1]),
+            quantiles(ramp.weight, at_now, ramp.spread, shares[:1]),
+            quantiles(ramp.weight, np.log(2) / ramp.slope, none, shares),
+            quantiles(ramp.weight, days, ramp.spread / ramp.slope, shares),
         )
-        now = ahead[cut, None]
-        none = np.zeros_like(spread)
-        days = start + (limit[cut, None] - base) / slope - now
-        parts.append(
-            [
-                quantiles(weight, base, spread, shares[:1]),
-                quantiles(weight, base + slope * np.maximum(now - start, 0), spread, shares[:1]),
-                quantiles(weight, np.log(2) / slope, none, shares),
-                quantiles(weight, days, spread / slope, shares),
-            ]
-        )
-    joined = [np.concatenate(v) for v in zip(*parts, strict=True)] if parts else []
-    if not joined:
-        joined = [np.zeros((0, k)) for k in (1, 1, 3, 3)]
-    doubling = ("doubling", "doubling_low", "doubling_high")
-    names = ("base", "now", *doubling, "days", "days_low", "days_high")
-    return dict(zip(names, np.hstack(joined).T, strict=True))
+        out[some] = np.hstack(parts)
+    return dict(zip(_FIGURES, out.T, strict=True))
 
 
 def quantiles(weight: Floats, mean: Floats, spread: Floats, shares: Floats) -> Floats:

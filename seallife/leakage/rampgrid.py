@@ -19,7 +19,8 @@ J. Am. Stat. Assoc. 81, 82-86 (Laplace). Both from memory.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -27,7 +28,15 @@ from seallife.leakage.rampcensored import Censored
 from seallife.leakage.rampreadings import RampReadings
 from seallife.life.groups import Floats, Ints
 
-__all__ = ["BASELINE_SD", "DOUBLING", "EARLIER", "LEAST_RISE", "RampPosterior", "ramp_posterior"]
+__all__ = [
+    "BASELINE_SD",
+    "DOUBLING",
+    "EARLIER",
+    "LEAST_RISE",
+    "RampPosterior",
+    "batches",
+    "ramp_posterior",
+]
 
 DOUBLING = (5.0, 3 * 365.25)
 """Doubling times held possible [d]."""
@@ -74,9 +83,15 @@ class RampPosterior:
     spread: Floats
     evidence: Floats
 
-    def take(self, segments: Ints) -> RampPosterior:
-        """Some segments only, in the order given."""
-        return RampPosterior(*(getattr(self, f.name)[segments] for f in fields(self)))
+
+def batches(readings: RampReadings) -> Iterator[Ints]:
+    """So few segments at a time that their grids fit into a processor's cache."""
+    most = _PASSES[-1][0] * _PASSES[-1][1]
+    cost = np.cumsum(np.maximum(readings.groups.sum(~readings.exact), 8) * most)
+    batch = (cost / _CELLS).astype(np.int64)
+    for some in np.split(np.arange(len(batch)), np.flatnonzero(np.diff(batch)) + 1):
+        if len(some):
+            yield some
 
 
 def ramp_posterior(readings: RampReadings, sigma: Floats) -> RampPosterior:
@@ -93,30 +108,6 @@ def ramp_posterior(readings: RampReadings, sigma: Floats) -> RampPosterior:
     -------
     RampPosterior
     """
-    most = _PASSES[-1][0] * _PASSES[-1][1]
-    cost = np.cumsum(np.maximum(readings.groups.sum(~readings.exact), 8) * most)
-    chunk = (cost / _CELLS).astype(np.int64)
-    chunks = np.split(np.arange(len(chunk)), np.flatnonzero(np.diff(chunk)) + 1)
-    parts = [_posterior(readings.take(some), sigma[some]) for some in chunks if len(some)]
-    if not parts:
-        none = np.zeros((0, 1))
-        return RampPosterior(none, none, none, none, none, np.zeros(0))
-
-    def joined(name: str) -> Floats:
-        return np.concatenate([getattr(p, name) for p in parts])
-
-    return RampPosterior(
-        joined("weight"),
-        joined("start"),
-        joined("slope"),
-        joined("base"),
-        joined("spread"),
-        joined("evidence"),
-    )
-
-
-def _posterior(readings: RampReadings, sigma: Floats) -> RampPosterior:
-    """Of a chunk of segments: grids in turn, each within what the last left likely."""
     g, span = len(readings.groups), readings.span
     gap = span / np.maximum(readings.groups.sizes - 1, 1)
     # log age of the start; log rise
