@@ -11,7 +11,7 @@ __all__ = ["LEVEL_ONLY", "forecast_messages"]
 
 LEVEL_ONLY = (
     "This is the level, not a reading: one reading over the limit is a leak at once, and is acted "
-    "on whatever this says."
+    "on whatever this says. The seal can fail before."
 )
 
 _PLAIN = {

@@ -53,12 +53,13 @@ def next_steps(
     The first that holds:
 
     1. A reading is or was over the limit: *act now: over the limit*.
-    2. The last reading cannot be told from the limit, the earliest time is within 7 days, or the
-       rise is not confirmed: *re-read within 7 days*.
-    3. The earliest time is within ``plan_within``: *plan the renewal*.
-    4. The level rises: *watch: read every n days*, n the largest of 28, 14, 7 that leaves four
+    2. The level may be over the limit: *re-read at once*.
+    3. The rise is not confirmed: *re-read within 7 days*.
+    4. The earliest time is within ``plan_within``: *plan the renewal*, and within 7 days *plan the
+       renewal, re-read within 7 days*.
+    5. The level rises: *watch: read every n days*, n the largest of 28, 14, 7 that leaves four
        readings before the earliest time.
-    5. No limit is known, or too few readings, or no rise: *set a limit*, *read on*, *keep to the
+    6. No limit is known, or too few readings, or no rise: *set a limit*, *read on*, *keep to the
        round*.
 
     No rule ever says to wait: a step is the least that is due, and the site's rules go before it.
@@ -70,9 +71,12 @@ def next_steps(
     with np.errstate(invalid="ignore"):
         every = [rising & (low >= 4 * n) for n in EVERY]
         near, soon = rising & (low <= READ_WITHIN), rising & (low <= plan_within)
+    again = f"re-read within {READ_WITHIN:g} days"
     cases = [
         (np.isin(word, _OVER), "act now: over the limit"),
-        ((word == _DOUBT) | near | (rising & ~sure), f"re-read within {READ_WITHIN:g} days"),
+        (word == _DOUBT, "re-read at once"),
+        (rising & ~sure, again),
+        (near, f"plan the renewal, {again}"),
         (soon, "plan the renewal"),
         *((rows, f"watch: read every {n} days") for rows, n in zip(every, EVERY, strict=True)),
         (rising, f"watch: read every {EVERY[-1]} days"),

@@ -74,8 +74,9 @@ def quantiles(weight: Floats, mean: Floats, spread: Floats, shares: Floats) -> F
     quantile lies between the middles of the shares of neighbours. NaN where a mean is missing.
     """
     g = len(weight)
+    weight = np.where(weight > _TRACE, weight, 0.0)
     # most nodes hold nothing: the fullest are enough, and as many for each
-    most = int((weight > _TRACE).sum(axis=1).max()) if g else 0
+    most = int((weight > 0).sum(axis=1).max()) if g else 0
     if most < weight.shape[1]:
         fullest = np.argpartition(-weight, most, axis=1)[:, :most]
         weight, mean, spread = (np.take_along_axis(v, fullest, 1) for v in (weight, mean, spread))
@@ -84,7 +85,9 @@ def quantiles(weight: Floats, mean: Floats, spread: Floats, shares: Floats) -> F
     else:
         points = (mean[:, :, None] + spread[:, :, None] * _SLICES).reshape(g, -1)
         mass = np.repeat(weight / len(_SLICES), len(_SLICES), axis=1)
-    order = np.argsort(points, axis=1)
+    # what holds nothing lies at the end, so that it parts no neighbours
+    points = np.where(mass > 0, points, points.max(axis=1, keepdims=True))
+    order = np.argsort(points, axis=1, kind="stable")
     points, mass = (np.take_along_axis(v, order, 1) for v in (points, mass))
     share = np.cumsum(mass, axis=1) - mass / 2
     share /= mass.sum(axis=1, keepdims=True)

@@ -10,7 +10,7 @@ next to nothing needs no grid.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import norm
@@ -29,7 +29,8 @@ SIGMA_RANGE = (0.1, 1.5)
 """Estimates are held within: no method repeats better than to a tenth."""
 
 _WORTH = 10.0  # readings that SIGMA counts for
-_ROUNDS = 4
+_ROUNDS = 6
+_WILD = 2.5  # noise beyond which a reading is drawn in
 _MOST = 2_000  # segments, evenly picked: more would not move the figure
 _STARTS = 16
 _RISES = 3.0  # gain above which residuals are those of the rise
@@ -114,9 +115,18 @@ def pooled_sigma(readings: RampReadings) -> float:
         readings = readings.take(some)
     groups = readings.groups
     sigma = SIGMA
-    free = np.maximum(groups.sizes, 1.0)
+    # one below detection tells about half as much of the level as one that was read
+    free = np.maximum(groups.sum(np.where(readings.exact, 1.0, 0.5)), 1.0)
+    near = readings
     for _ in range(_ROUNDS):
-        seen = look(readings, np.full(len(groups), sigma))
+        seen = look(near, np.full(len(groups), sigma))
+        # a wild reading draws the level of its segment to itself, and the rest then seem close by
+        reach = np.where(readings.exact, _WILD * sigma, np.inf)
+        low, high = (
+            np.clip(v, seen.fitted - reach, seen.fitted + reach)
+            for v in (readings.low, readings.high)
+        )
+        near = replace(readings, low=low, high=high)
         left = free - seen.spent
         rows = groups.spread(left) > 0
         if not rows.any():
