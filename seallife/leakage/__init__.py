@@ -1,9 +1,12 @@
 """Leakage: what was read, whether it rises, which limits hold, what it amounts to."""
 
+from seallife.leakage.alarms import LeakAlarms, watch_rises
 from seallife.leakage.barrier import BarrierRates, pressure_decay_rate, top_up_rate
 from seallife.leakage.conversions import drops_to_ml_per_h, ml_to_g_per_h
 from seallife.leakage.emissions import EmissionTotals, population_emissions
 from seallife.leakage.exceedances import Exceedances, exceedances
+from seallife.leakage.forecast import TimeToLimit, time_to_limit
+from seallife.leakage.foretell import AlarmRecord, cheapest_rate, foretold_failures
 from seallife.leakage.formulas import face_leakage_ml_per_h, volume_lost_l
 from seallife.leakage.kendall import KendallTests, mann_kendall
 from seallife.leakage.limits import LimitsInForce, example_limits, limits_in_force
@@ -19,21 +22,25 @@ from seallife.leakage.words import WORD_SCALE, WordReadings, read_words
 
 __all__ = [
     "WORD_SCALE",
+    "AlarmRecord",
     "BarrierRates",
     "Conversion",
     "EmissionTotals",
     "Exceedances",
     "KendallTests",
+    "LeakAlarms",
     "Levels",
     "LimitsInForce",
     "LognormalFits",
     "PooledSlopes",
     "Readings",
     "Slopes",
+    "TimeToLimit",
     "Trends",
     "WordReadings",
     "above_background",
     "censored_lognormal",
+    "cheapest_rate",
     "conversion",
     "drops_to_ml_per_h",
     "emission_factors",
@@ -41,6 +48,7 @@ __all__ = [
     "example_limits",
     "exceedances",
     "face_leakage_ml_per_h",
+    "foretold_failures",
     "levels_with_nondetects",
     "limits_in_force",
     "mann_kendall",
@@ -52,7 +60,9 @@ __all__ = [
     "read_units",
     "read_words",
     "theil_sen",
+    "time_to_limit",
     "top_up_rate",
     "trend",
     "volume_lost_l",
+    "watch_rises",
 ]
