@@ -33,6 +33,7 @@ from seallife.life.lines import Lines, best_on
 from seallife.life.powersums import power_sums
 from seallife.life.profile import solve_profile
 from seallife.life.redrawn import Draws, Ended, draw_group
+from seallife.life.sidebyside import side_by_side
 from seallife.life.surface import WeibullSurface, ridge_height
 
 __all__ = ["Truth", "root_quantiles", "roots_under", "signed_roots"]
@@ -41,6 +42,7 @@ _LEAST = 50  # resamples with a fit; fewer tell nothing
 _NODES, _MOST_NODES = 8, 128  # of the tabulated likelihood
 _EXACT = 1e-8  # of the table: roots of small falls need half as many digits
 _ROWS = 300_000  # lives held at once
+_GROUPS = 32  # done one after the other
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,40 +101,56 @@ def signed_roots(
 
 def roots_under(data: LifeData, truths: Sequence[Truth], resamples: int, seed: int) -> list[Floats]:
     """Signed roots under several truths, all of them drawn with the same random numbers."""
-    edges = data.groups.offsets
-    out = [np.full((len(data.groups), resamples, truth.width), np.nan) for truth in truths]
-    apart = [_Apart(truth, roots) for truth, roots in zip(truths, out, strict=True)]
-    for g in range(len(data.groups)):
-        part = slice(edges[g], edges[g + 1])
-        entry = np.zeros(edges[g + 1] - edges[g]) if data.entry is None else data.entry[part]
-        known = [k for k, t in enumerate(truths) if np.isfinite(t.tau[g]) and np.isfinite(t.mu[g])]
-        if not known:
-            continue
-        done = 0
-        for draws in draw_group(data.age[part], data.failed[part], entry, resamples, seed):
-            laws = [draws.under(float(np.exp(truths[k].tau[g])), truths[k].mu[g]) for k in known]
-            tops = common_tops(draws, laws)
-            for like in _alike([truths[k] for k in known]):
-                some = tops.of(like)
-                law = tops.law[some]
-                first = truths[known[like[0]]]
-                lines = Lines.stack([truths[known[i]].lines.take(np.array([g])) for i in like])
-                place = np.searchsorted(like, law)
-                fallen = tops.take(some).fallen(
-                    np.array([truths[k].tau[g] for k in known])[law],
-                    np.array([truths[k].mu[g] for k in known])[law] - draws.centre,
-                    lines.take(place).about(np.full(len(law), draws.centre)),
-                    first.shape,
-                )
-                for i in like:
-                    mine = law == i
-                    out[known[i]][g, done + tops.row[some][mine]] = fallen[mine]
-            for i, k in enumerate(known):
-                apart[k].add(g, done, draws, laws[i], tops.apart[i])
-            done += len(draws.unit)
-    for rest in apart:
-        rest.settle()
+    groups = len(data.groups)
+    out = [np.full((groups, resamples, truth.width), np.nan) for truth in truths]
+
+    def some(first: int) -> None:
+        apart = [_Apart(truth, roots) for truth, roots in zip(truths, out, strict=True)]
+        for g in range(first, min(first + _GROUPS, groups)):
+            _draw_and_solve(data, g, truths, (resamples, seed), out, apart)
+        for rest in apart:
+            rest.settle()
+
+    side_by_side(some, range(0, groups, _GROUPS))
     return out
+
+
+def _draw_and_solve(
+    data: LifeData,
+    g: int,
+    truths: Sequence[Truth],
+    drawing: tuple[int, int],
+    out: list[Floats],
+    apart: list[_Apart],
+) -> None:
+    """Roots of one group."""
+    known = [k for k, t in enumerate(truths) if np.isfinite(t.tau[g]) and np.isfinite(t.mu[g])]
+    if not known:
+        return
+    part = slice(*data.groups.offsets[g : g + 2])
+    age, failed = data.age[part], data.failed[part]
+    entry = np.zeros(len(age)) if data.entry is None else data.entry[part]
+    tau, mu = (np.array([getattr(truths[k], c)[g] for k in known]) for c in ("tau", "mu"))
+    done = 0
+    for draws in draw_group(age, failed, entry, *drawing):
+        laws = [draws.under(float(np.exp(t)), float(m)) for t, m in zip(tau, mu, strict=True)]
+        tops = common_tops(draws, laws)
+        for like in _alike([truths[k] for k in known]):
+            some = tops.take(tops.of(like))
+            lines = Lines.stack([truths[known[i]].lines.take(np.array([g])) for i in like])
+            of_row = lines.take(np.searchsorted(like, some.law))
+            fallen = some.fallen(
+                tau[some.law],
+                mu[some.law] - draws.centre,
+                of_row.about(np.full(len(some.law), draws.centre)),
+                truths[known[like[0]]].shape,
+            )
+            for i in like:
+                mine = some.law == i
+                out[known[i]][g, done + some.row[mine]] = fallen[mine]
+        for k, ended, rows in zip(known, laws, tops.apart, strict=True):
+            apart[k].add(g, done, draws, ended, rows)
+        done += len(draws.unit)
 
 
 def _alike(truths: Sequence[Truth]) -> list[list[int]]:

@@ -13,13 +13,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seallife.life.groups import Floats, Groups, Ints, segment_max, segment_min, segment_sum
 from seallife.life.lifedata import LifeData
+from seallife.life.sidebyside import product
 
 __all__ = ["Draws", "Ended", "draw_group"]
 
@@ -175,13 +176,13 @@ class Draws:
                 np.exp((np.log(v) - ended.centre)[:, None] * shapes)
                 for v in (self.age[:k], self.ends, self.entry)
             )
-        out += kept[:, :k].astype(np.float64) @ at_age
+        out += product(kept[:, :k].astype(np.float64), at_age)
         # nobody is withdrawn at no age
         width = len(self.ends) + 1
-        times = np.bincount(
-            self._end_of_row.ravel(), kept[:, k:].ravel(), minlength=len(out) * width
+        seen: NDArray[Any] = np.bincount(
+            self._end_of_row.ravel(), kept[:, k:].ravel().astype(np.float64), len(out) * width
         )
-        out += times.reshape(len(out), width)[:, :-1] @ at_end
+        out += product(seen.reshape(len(out), width)[:, :-1].astype(np.float64), at_end)
         out -= at_entry.sum(axis=0)
         return out
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from seallife.life.groups import Floats
 from seallife.life.powersums import PowerSums
 from seallife.life.region import Derivatives
+from seallife.life.sidebyside import product
 
 __all__ = ["WeibullSurface", "chebyshev_places", "ridge_height"]
 
@@ -46,14 +47,14 @@ class WeibullSurface:
         values = np.empty((len(middle), nodes))
         for j, place in enumerate(chebyshev_places(nodes)):
             values[:, j] = np.log(sums.sums(np.exp(middle + half * place))[0])
-        return cls(sums.failures, sums.log_age_sum, middle, half, values @ _basis(nodes).T)
+        return cls(sums.failures, sums.log_age_sum, middle, half, product(values, _basis(nodes).T))
 
     @classmethod
     def of_values(
         cls, failures: Floats, log_age_sum: Floats, values: Floats, middle: Floats, half: Floats
     ) -> WeibullSurface:
         """From log S(b), shape (g, nodes), at Chebyshev nodes ``half`` about the middle."""
-        return cls(failures, log_age_sum, middle, half, values @ _basis(values.shape[1]).T)
+        return cls(failures, log_age_sum, middle, half, product(values, _basis(values.shape[1]).T))
 
     def resolved(self, share: float = 1e-11) -> NDArray[np.bool_]:
         """Whether the series of each group has died out: its last terms are rounding."""
@@ -143,7 +144,11 @@ class WeibullSurface:
     def _powers(self) -> Floats | None:
         """The series in powers, shape (k, g), where it is too short for that to lose digits."""
         terms = self.series.shape[1]
-        return None if terms > _SHORT else np.ascontiguousarray(_in_powers(terms) @ self.series.T)
+        return (
+            None
+            if terms > _SHORT
+            else np.ascontiguousarray(product(self.series, _in_powers(terms).T).T)
+        )
 
     def __call__(self, log_sigma: Floats, log_scale: Floats) -> Derivatives:
         """Value, gradient and Hessian, each of the shape of the arguments, (g, p)."""
