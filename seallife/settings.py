@@ -143,6 +143,10 @@ class Rules(_Frozen):
     """What is assumed of the seal that runs after a gap in the records."""
     subtract_background: bool = True
     """Readings of leakage count less the local background that stands beside them."""
+    false_alarms: float = Field(default=1.0, gt=0, le=20)
+    """Stated rate of false alarms on rising leakage, per 100 position-months."""
+    emission_family: Literal["", "petroleum pump", "SOCMI light liquid pump"] = ""
+    """Correlation by which concentrations become yearly totals of all seals; none where empty."""
     target_mtbf_years: float | None = Field(default=None, gt=0)
     """MTBF [calendar years] to be reached over the twelve months before ``target_date``."""
     target_mtbr_years: float | None = Field(default=None, gt=0)

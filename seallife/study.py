@@ -19,6 +19,7 @@ from seallife.findings import join_findings, make_findings
 from seallife.history.mtbr import MtbrHistory, mtbr_history
 from seallife.intake import Fleet, Progress, silent
 from seallife.leakage.readings import Readings, read_leakage
+from seallife.leakanswers import LeakAnswers
 from seallife.ledger import build_ledger
 from seallife.life.fits import LifeFits
 from seallife.life.todate import SealsToDate, seals_to_date
@@ -62,6 +63,13 @@ class Study:
     def life(self) -> LifeAnswers:
         """How long seals last, and why not longer."""
         return LifeAnswers(self.lives, self.register.table, self.changes.table, self.settings.rules)
+
+    @cached_property
+    def leakage(self) -> LeakAnswers:
+        """What leaks, whether it rises, and when it reaches a limit."""
+        return LeakAnswers(
+            self.readings, self.lives, self.fleet["leak_limits"], self.settings.rules
+        )
 
     @cached_property
     def to_date(self) -> SealsToDate:

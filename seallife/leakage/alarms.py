@@ -5,6 +5,7 @@ In: readings as plain arrays. Out: `LeakAlarms`. Next: figures, report.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -21,14 +22,14 @@ from seallife.leakage.alarmtables import (
     readings_table,
     segments_table,
 )
-from seallife.leakage.episodes import episodes, find_threshold, watched_months
+from seallife.leakage.episodes import episodes, find_thresholds, watched_months
 from seallife.leakage.forecasts import Noise, forecasts
 from seallife.leakage.noise import fit_noise
 from seallife.leakage.sequences import Sequences, read_sequences
 from seallife.life.lifedata import check_level
 from seallife.life.result import TableResult
 
-__all__ = ["LeakAlarms", "watch_rises"]
+__all__ = ["LeakAlarms", "watch_rises", "watch_rises_at"]
 
 _METHOD = "likelihood of a ramp over none from forecast errors, threshold by simulation"
 _SOURCE = (
@@ -178,13 +179,64 @@ def watch_rises(
     Statistician 36: both from memory. Rates and lead times were measured on the demo fleet's law
     of leakage by the study that stands with the tests.
     """
+    return watch_rises_at(
+        time,
+        low,
+        high,
+        (false_alarms,),
+        segment=segment,
+        age=age,
+        run_in=run_in,
+        baseline=baseline,
+        correlation=correlation,
+        seed=seed,
+        resamples=resamples,
+        level=level,
+    )[0]
+
+
+def watch_rises_at(
+    time: ArrayLike,
+    low: ArrayLike,
+    high: ArrayLike,
+    rates: Sequence[float],
+    *,
+    segment: ArrayLike | None = None,
+    age: ArrayLike | None = None,
+    run_in: float = 30.0,
+    baseline: int = 6,
+    correlation: float | Literal["pooled"] | None = "pooled",
+    seed: int = 1,
+    resamples: int = 50,
+    level: float = 0.90,
+) -> tuple[LeakAlarms, ...]:
+    """Which leakage is rising, at several stated rates of false alarms?
+
+    Parameters
+    ----------
+    rates : sequence of float
+        Stated rates of false alarms per 100 position-months.
+    time, low, high, segment, age, run_in, baseline, correlation, seed, resamples, level
+        As for `watch_rises`; noise and drawn fleets serve all rates.
+
+    Returns
+    -------
+    tuple of LeakAlarms
+        One a rate, each as `watch_rises` gives it.
+
+    Raises
+    ------
+    InputError
+        As `watch_rises`.
+    """
     check_level(level)
     if not (baseline == int(baseline) and baseline >= 2):
         raise InputError(f"is {baseline}", where="baseline", hint="give 2 readings or more")
-    if not 0 < false_alarms <= 20:
-        raise InputError(
-            f"is {false_alarms}", where="false_alarms", hint="give above 0 to 20 in 100 months"
-        )
+    for rate in rates:
+        if not 0 < rate <= 20:
+            raise InputError(
+                f"is {rate}", where="false_alarms", hint="give above 0 to 20 in 100 months"
+            )
     if resamples < 1:
         raise InputError(f"is {resamples}", where="resamples", hint="give 1 or more")
     from scipy.special import ndtri
@@ -194,23 +246,29 @@ def watch_rises(
     rng = np.random.default_rng(seed)
     noise = fit_noise(data, correlation, rng)
     line = float(ndtri(0.5 + level / 2))
-    shown = readings_table(data, bounds, np.asarray(time, dtype=float))
+    plain = readings_table(data, bounds, np.asarray(time, dtype=float))
     if noise is None:
         blank = Noise(np.nan, np.nan, np.nan, np.nan)
         none = np.full(len(data.labels), "", dtype=object)
-        table = segments_table(data, shown, blank, none, baseline)
-        return _result(table, shown, data, blank, (np.nan, false_alarms, np.nan, 0.0), level)
+        table = segments_table(data, plain, blank, none, baseline)
+        return tuple(
+            _result(table, plain, data, blank, (np.nan, rate, np.nan, 0.0), level) for rate in rates
+        )
     seen = forecasts(data, data.low, data.high, noise, DOUBLING_DAYS)
-    threshold, simulated = find_threshold(
-        data, seen, noise, DOUBLING_DAYS, baseline, line, false_alarms, resamples, rng
+    thresholds = find_thresholds(
+        data, seen, noise, DOUBLING_DAYS, baseline, line, rates, resamples, rng
     )
     repeated = again(data, bounds[0])
-    found = episodes(data, data.low, repeated, seen, noise, baseline, threshold, line)
-    add_states(shown, data, seen, found, noise, threshold, line)
-    table = segments_table(data, shown, noise, kinds(data, seen, found), baseline)
-    add_baselines(table, data, found, noise, line)
     months = watched_months(data, baseline)
-    return _result(table, shown, data, noise, (threshold, false_alarms, simulated, months), level)
+    out = []
+    for rate, (threshold, simulated) in zip(rates, thresholds, strict=True):
+        shown = plain.copy()
+        found = episodes(data, data.low, repeated, seen, noise, baseline, threshold, line)
+        add_states(shown, data, seen, found, noise, threshold, line)
+        table = segments_table(data, shown, noise, kinds(data, seen, found), baseline)
+        add_baselines(table, data, found, noise, line)
+        out.append(_result(table, shown, data, noise, (threshold, rate, simulated, months), level))
+    return tuple(out)
 
 
 def _result(

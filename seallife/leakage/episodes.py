@@ -5,6 +5,7 @@ In: `Forecasts`. Out: `Episodes`, the threshold. Next: `seallife.leakage.alarms`
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -15,7 +16,7 @@ from seallife.leakage.noise import draw_quiet
 from seallife.leakage.sequences import Sequences
 from seallife.life.groups import Floats
 
-__all__ = ["MONTH_DAYS", "Episodes", "episodes", "find_threshold", "watched_months"]
+__all__ = ["MONTH_DAYS", "Episodes", "episodes", "find_thresholds", "watched_months"]
 
 MONTH_DAYS = 30.4375
 CALM = 2
@@ -104,29 +105,30 @@ def episodes(
     return Episodes(begins, on, sure, above, level, variance)
 
 
-def find_threshold(
+def find_thresholds(
     data: Sequences,
     seen: Forecasts,
     noise: Noise,
     doubling: tuple[float, ...],
     baseline: int,
     line: float,
-    rate: float,
+    rates: Sequence[float],
     resamples: int,
     rng: np.random.Generator,
-) -> tuple[float, float]:
-    """Which threshold gives the stated rate of false alarms, and which rate did it give?
+) -> list[tuple[float, float]]:
+    """Which threshold gives each stated rate of false alarms, and which rate did it give?
 
-    Fleets of the same design in which nothing rises are drawn and watched in the same way.
+    Fleets of the same design in which nothing rises are drawn and watched in the same way; all
+    rates are found on the same ones.
 
     Returns
     -------
-    threshold, rate : float
+    list of (threshold, rate)
         The rate is alarms per 100 position-months; NaN where nothing can be watched.
     """
     able = data.sizes > baseline
     if not able.any():
-        return np.inf, np.nan
+        return [(np.inf, np.nan)] * len(rates)
     steps = seen.steps
     if len(data.row) > _MOST_READINGS:
         drawn = rng.permutation(len(able))
@@ -150,14 +152,16 @@ def find_threshold(
         )
 
     scores = np.concatenate([w[1].score[data.step >= baseline] for w in worlds])
-    inside, outside = float(scores.min()), float(scores.max())
-    # an alarm that is on hides others, so a very low threshold may give fewer: start from the top
-    wanted = rate * months
-    quantile = 1 - min(3 * wanted / len(scores), 0.9)
-    inside = float(np.quantile(scores, quantile))
-    if alarms(inside) < wanted:
-        inside = float(np.quantile(scores, 0.1))
-    for _ in range(14):
-        middle = 0.5 * (inside + outside)
-        inside, outside = (middle, outside) if alarms(middle) > wanted else (inside, middle)
-    return outside, alarms(outside) / months
+    found = []
+    for rate in rates:
+        outside = float(scores.max())
+        # an alarm that is on hides others, so a very low threshold may give fewer: start high
+        wanted = rate * months
+        inside = float(np.quantile(scores, 1 - min(3 * wanted / len(scores), 0.9)))
+        if alarms(inside) < wanted:
+            inside = float(np.quantile(scores, 0.1))
+        for _ in range(14):
+            middle = 0.5 * (inside + outside)
+            inside, outside = (middle, outside) if alarms(middle) > wanted else (inside, middle)
+        found.append((outside, alarms(outside) / months))
+    return found

@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from seallife.errors import InputError
-from seallife.life.groups import Floats
+from seallife.life.groups import Floats, Ints
 from seallife.life.result import TableResult, worded_status
 
 __all__ = ["PooledSlopes", "pool_slopes"]
@@ -127,9 +127,10 @@ def _pooled(
         np.add.at(out, at, values)
         return out
 
-    # spreads from none to far more than the slopes show, dense near none
-    middle = add(own[:, None])[:, 0] / np.maximum(n, 1)
-    shown = np.sqrt(add(((own - middle[at]) ** 2)[:, None])[:, 0] / np.maximum(n - 1, 1))
+    # spreads from none to far more than the slopes show, dense near none; slopes that are hardly
+    # known must not stretch the grid
+    usual = np.maximum(n, 1) / np.maximum(add(1 / variance[:, None])[:, 0], 1e-300)
+    shown = np.sqrt(usual + _between(own, variance, at, n))
     step = (np.arange(_GRID) + 0.5) / _GRID
     spread = np.maximum(shown, 1e-300)[:, None] * 6 * step**2
     weight = 1 / (variance[:, None] + spread[at] ** 2)
@@ -184,6 +185,27 @@ def _pooled(
         column[known] = np.where(enough[at], values, np.nan)
         each[name] = column
     return PooledSlopes(table, level, _METHOD, _SOURCE, each)
+
+
+def _between(own: Floats, variance: Floats, at: Ints, n: Ints) -> Floats:
+    """Variance between seals at which the squares about the mean are as many as they should be.
+
+    Source: Paule & Mandel (1982), J. Res. NBS 87, 377-385.
+    """
+    m = len(n)
+
+    def squares(spread: Floats) -> Floats:
+        weight = 1 / (variance + spread[at])
+        whole = np.maximum(np.bincount(at, weight, m), 1e-300)
+        mean = np.bincount(at, weight * own, m) / whole
+        return np.asarray(np.bincount(at, weight * (own - mean[at]) ** 2, m))
+
+    low, high = np.zeros(m), np.full(m, np.ptp(own) ** 2 + 1e-300 if len(own) else 1.0)
+    for _ in range(100):
+        middle = (low + high) / 2
+        more = squares(middle) > n - 1
+        low, high = np.where(more, middle, low), np.where(more, high, middle)
+    return np.where(squares(np.zeros(m)) > n - 1, (low + high) / 2, 0.0)
 
 
 def _quantiles(

@@ -1,0 +1,282 @@
+"""All that readings of leakage say, each answer found when it is first asked for.
+
+In: `Readings`, `LifeTable`, the site's limits, `Rules`. Out: `LeakAnswers`. Next:
+`seallife.study`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from seallife.clocks import day_number
+from seallife.leakage.alarmrate import rate_in_alarm
+from seallife.leakage.alarms import LeakAlarms, watch_rises_at
+from seallife.leakage.emissions import EmissionTotals, population_emissions
+from seallife.leakage.exceedances import Exceedances, exceedances
+from seallife.leakage.forecast import TimeToLimit, time_to_limit
+from seallife.leakage.foretell import AlarmRecord, foretold_failures
+from seallife.leakage.limits import LimitsInForce, limits_in_force
+from seallife.leakage.poolslopes import PooledSlopes, pool_slopes
+from seallife.leakage.readings import Readings
+from seallife.leakage.tobit import censored_lognormal
+from seallife.leakage.trend import Trends, trend
+from seallife.life.effects import FactorEffects
+from seallife.lives import LifeTable
+from seallife.settings import Rules
+
+__all__ = ["FALSE_ALARM_RATES", "LeakAnswers"]
+
+FALSE_ALARM_RATES = (0.5, 1.0, 2.0, 5.0)
+"""Rates of false alarms, per 100 position-months, at which the record of the alarms is shown."""
+
+_LEAST = 4  # readings of a segment that tell a slope
+_LEAST_DAYS = 90.0
+_SLOPE_DAYS = 30.0
+_OLD_D = 1e5
+_NO_STATES = pd.DataFrame({"life_id": [], "day": [], "judged": [], "alarm": []})
+
+
+@dataclass(frozen=True, eq=False)
+class LeakAnswers:
+    """What leaks, whether it rises, when it reaches a limit, and whether that foretells failure.
+
+    Attributes
+    ----------
+    readings : Readings
+    lives : LifeTable
+    limits : DataFrame
+        The site's own, as read: columns of ``leak_limits``.
+    rules : Rules
+    """
+
+    readings: Readings
+    lives: LifeTable
+    limits: pd.DataFrame
+    rules: Rules
+
+    @property
+    def any(self) -> bool:
+        """Whether there is a reading that a trend may rest on."""
+        return len(self.readings.for_trends) > 0
+
+    @cached_property
+    def trends(self) -> Trends:
+        """Whether the leakage of each seal life rises, and how fast."""
+        rows = self._rows
+        below = (rows["kind"] == "below").to_numpy()
+        return trend(
+            rows["day"],
+            np.where(below, rows["high"], rows["low"]),
+            nondetect=below,
+            pegged=rows["kind"] == "above",
+            segment=rows["segment"],
+            pool=rows["pool"],
+            level=self.rules.level,
+        )
+
+    @cached_property
+    def slopes(self) -> PooledSlopes:
+        """How leakage goes on with time in the seals of each class: natural log per 30 days."""
+        rows = self._rows
+        day = rows.groupby("segment")["day"]
+        long = day.transform("max") - day.transform("min") >= _LEAST_DAYS
+        rows = rows[long & (day.transform("size") >= _LEAST)]
+        fits = censored_lognormal(
+            rows["low"],
+            rows["high"],
+            rows["segment"],
+            time=rows["day"] - rows.groupby("segment")["day"].transform("mean"),
+            level=self.rules.level,
+        ).table
+        fits = fits[(fits["status"] == "ok") & (fits["slope_se"] > 0)]
+        about = rows.drop_duplicates("segment").set_index("segment")
+        wide = self.trends.table.set_index("segment")["inflation"].reindex(fits["segment"])
+        # noise is that of the class: a few readings that lie in line by chance are no sure slope
+        pool = about.loc[fits["segment"], "pool"].to_numpy()
+        usual = fits["sigma_adjusted"].groupby(pool).transform("median")
+        error = fits["slope_se"] * usual / fits["sigma"] * np.sqrt(wide.fillna(1.0).to_numpy())
+        return pool_slopes(
+            fits["slope"] * _SLOPE_DAYS,
+            error * _SLOPE_DAYS,
+            about.loc[fits["segment"], "service_class"].astype(str).to_numpy(),
+            level=self.rules.level,
+        )
+
+    @cached_property
+    def alarms(self) -> Mapping[str, LeakAlarms]:
+        """Which leakage rises, as it would have been known at each reading, by method."""
+        return self._watched[self.rules.false_alarms]
+
+    @cached_property
+    def rising(self) -> pd.DataFrame:
+        """Seals in service whose leakage rises: alarm, forecast and next step in one row each.
+
+        Columns of `LeakAlarms.table` and, with ``ahead_`` in front where both have one, of
+        `TimeToLimit.table`, with ``position_id``, ``life_id``, ``service_class``, ``site``,
+        ``unit``, ``method``, ``measured_in``, ``next_step``; those over a limit first, then by the
+        earliest time.
+        """
+        about = self._rows.drop_duplicates("segment").set_index("segment")
+        names = ["position_id", "life_id", "service_class", "site", "unit", "method", "measured_in"]
+        parts = [a.table for a in self.alarms.values()]
+        if not parts:
+            return pd.DataFrame(columns=["segment", "state", *names, "next_step"])
+        ahead = self.forecast.table.set_index("segment").add_prefix("ahead_")
+        table = pd.concat(parts, ignore_index=True).join(ahead, on="segment", how="inner")
+        table = table.join(about[names], on="segment")
+        sure, alarm = table["state"] == "rising, confirmed", table["state"].str.startswith("rising")
+        # an alarm asks for a reading even where no time can be foretold
+        idle = table["ahead_next_step"].isin(["keep to the round", "read on", "set a limit"])
+        step = np.select(
+            [idle & sure, idle & alarm],
+            ["watch: read every 14 days", "re-read within 7 days"],
+            table["ahead_next_step"],
+        )
+        table = table.assign(next_step=step)[alarm | table["ahead_rank"].notna()]
+        return table.sort_values(["ahead_rank", "position_id"], kind="stable", ignore_index=True)
+
+    @cached_property
+    def in_force(self) -> LimitsInForce:
+        """Which limits each reading is held against."""
+        return limits_in_force(self._limits, self._for_limits)
+
+    @cached_property
+    def exceedances(self) -> Exceedances:
+        """Every reading over a limit, legal limits first."""
+        return exceedances(self._limits, self._for_limits)
+
+    @cached_property
+    def forecast(self) -> TimeToLimit:
+        """When leakage that rises reaches its lowest limit, for seals in service."""
+        rows = self._rows
+        lives = self.lives.table
+        rows = rows[rows["life_id"].isin(lives.loc[lives["end"] == "in service", "life_id"])]
+        held = self.in_force.table
+        least = held[held["kind"] != "statistical"].groupby("reading")["limit"].min()
+        last = rows.sort_values("day").drop_duplicates("segment", keep="last")
+        table = self.readings.table
+        row_of = pd.Series(table.index, index=table["record_id"].to_numpy())
+        limit = least.reindex(row_of.reindex(last["record_id"]).to_numpy())
+        limits = {int(k): float(v) for k, v in zip(last["segment"], limit, strict=True)}
+        return time_to_limit(
+            rows["day"],
+            rows["low"],
+            rows["high"],
+            limits,
+            segment=rows["segment"],
+            level=self.rules.level,
+        )
+
+    @cached_property
+    def records(self) -> Mapping[float, AlarmRecord]:
+        """What became of failures and alarms, at several rates of false alarms."""
+        return {rate: self._record(rate) for rate in self.rates}
+
+    @property
+    def rates(self) -> tuple[float, ...]:
+        """Rates of false alarms looked at, the site's own among them."""
+        return tuple(sorted({*FALSE_ALARM_RATES, self.rules.false_alarms}))
+
+    @property
+    def record(self) -> AlarmRecord:
+        """The record at the site's own rate of false alarms."""
+        return self.records[self.rules.false_alarms]
+
+    @cached_property
+    def hazard(self) -> FactorEffects:
+        """By how many times the failure rate is higher while a seal is in alarm."""
+        return rate_in_alarm(
+            self._states(self.rules.false_alarms), self.lives.table, level=self.rules.level
+        )
+
+    @cached_property
+    def emissions(self) -> EmissionTotals | None:
+        """What all seals let out in each year, where the site has named a correlation."""
+        if not self.rules.emission_family:
+            return None
+        rows = self.readings.table
+        rows = rows[(rows["quantity"] == "concentration") & (rows["doubt"] == "")]
+        return population_emissions(
+            rows["position_id"],
+            rows["date"],
+            rows["low"],
+            rows["high"],
+            family=self.rules.emission_family,
+            level=self.rules.level,
+        )
+
+    @cached_property
+    def _rows(self) -> pd.DataFrame:
+        rows = self.readings.for_trends
+        return rows.assign(pool=rows["method"].astype(str) + ", " + rows["measured_in"])
+
+    @property
+    def _limits(self) -> pd.DataFrame:
+        return self.limits.rename(columns={"unit": "limit_unit", "plant_unit": "unit"})
+
+    @cached_property
+    def _for_limits(self) -> pd.DataFrame:
+        """Readings as limits are held against them: all that have bounds, whatever the doubt."""
+        rows = self.readings.table
+        rows = rows[rows["low"].notna() & (rows["kind"] != "word")]
+        lives = self.lives.table.set_index("life_id")
+        out = lives["exit"].where(lives["end"] != "in service")
+        return rows.rename(columns={"measured_in": "reading_unit", "life_id": "life"}).assign(
+            life=rows["life_id"].mask(rows["life_id"] == ""),
+            life_end=rows["life_id"].map(out),
+        )
+
+    @cached_property
+    def _watched(self) -> dict[float, dict[str, LeakAlarms]]:
+        """Alarms at each rate, each method by itself: their noise is not the same."""
+        out: dict[float, dict[str, LeakAlarms]] = {rate: {} for rate in self.rates}
+        for name, rows in self._rows.groupby("pool", sort=True):
+            found = watch_rises_at(
+                rows["day"],
+                rows["low"],
+                rows["high"],
+                self.rates,
+                segment=rows["segment"],
+                # a seal whose begin nobody knows is past its running in
+                age=rows["age_d"].fillna(_OLD_D),
+                level=self.rules.level,
+            )
+            for rate, alarms in zip(self.rates, found, strict=True):
+                out[rate][str(name)] = alarms
+        return out
+
+    def _states(self, rate: float) -> pd.DataFrame:
+        """State of the alarm after each reading, several methods of one seal together."""
+        watched = self._watched[rate]
+        parts = [
+            pd.DataFrame(
+                {
+                    "life_id": rows["life_id"].to_numpy(),
+                    "day": rows["day"].to_numpy(),
+                    "judged": watched[str(name)].readings["score"].notna().to_numpy(),
+                    "alarm": watched[str(name)].readings["rising"].to_numpy(dtype=bool),
+                }
+            )
+            for name, rows in self._rows.groupby("pool", sort=True)
+        ]
+        both = pd.concat(parts or [_NO_STATES], ignore_index=True)
+        return both.groupby(["life_id", "day"], as_index=False).max()
+
+    def _record(self, rate: float) -> AlarmRecord:
+        lives = self.lives.table
+        ends = pd.DataFrame(
+            {
+                "life_id": lives["life_id"],
+                "end": lives["end"],
+                "exit_day": day_number(lives["exit"]),
+                "service_class": lives["service_class"].astype(str),
+            }
+        )
+        return foretold_failures(
+            self._states(rate), ends, group="service_class", level=self.rules.level
+        )
