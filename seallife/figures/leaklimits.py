@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from seallife.errors import InputError
@@ -66,6 +67,7 @@ def limit_lines(
     for kind, mine in rows.groupby("kind", sort=False):
         colour, dash, width = _STYLE.get(str(kind), (INK, "dashdot", 1.5))
         for x, y in _paths(mine, first, last):
+            stepped = len(set(y)) > 1
             traces.append(
                 line(
                     x,
@@ -83,13 +85,13 @@ def limit_lines(
             notes.append(
                 label(
                     f"{kind} {y[-1]:,.4g}",
-                    0,
-                    _log10(y[-1]),
+                    int(stepped),
+                    float(np.log10(y[-1])),
                     xref=f"x{k} domain",
                     yref=f"y{k}",
-                    xanchor="left",
+                    xanchor="right" if stepped else "left",
                     yanchor="bottom",
-                    xshift=2,
+                    xshift=-2 if stepped else 2,
                     font={"size": 11, "color": colour},
                 )
             )
@@ -107,10 +109,3 @@ def _paths(rows: pd.DataFrame, first: str, last: str) -> list[tuple[list[str], l
     values = rows.loc[new, "limit"].astype(float).tolist()
     at = [(max(day, first), v) for day, v in zip(days, values, strict=True)]
     return [([day for day, _ in at] + [last], [v for _, v in at] + values[-1:])]
-
-
-def _log10(value: float) -> float:
-    """Where a note stands on a log axis."""
-    from math import log10
-
-    return log10(value)

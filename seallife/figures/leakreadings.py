@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 __all__ = ["readings_figure"]
 
-_MOST, _COLUMNS, _HEIGHT, _BETWEEN = 12, 2, 150, 78  # panels; px
+_MOST, _COLUMNS, _HEIGHT, _BETWEEN, _LINE = 12, 2, 150, 78, 16  # panels; px
 _DRAWN = ("exact", "below", "above")
 
 
@@ -52,7 +52,7 @@ def readings_figure(
         ``limit`` in the unit of the readings.
     rising : TimeToLimit, optional
         Of the segments of ``readings``, in their ``day``: the level of each position's last segment
-        as fitted, dashed from the date of forecast on, and the dates between which it may be at the
+        as fitted, dotted after the last reading, and the dates between which it may be at the
         limit.
     since : str or Timestamp, optional
         First day drawn and counted.
@@ -79,7 +79,11 @@ def readings_figure(
     ends = _ends(table, rises, first)
     lines = _words(rises, len(asked) - len(shown), first)
     columns = _COLUMNS if len(shown) > 1 else 1
-    spots, height, margin = grid(len(shown), columns, _HEIGHT, len(lines), _BETWEEN, beside=0.09)
+    room = _LINE if any(rise_words(rise) for rise in rises.values()) else 0
+    spots, height, margin = grid(
+        len(shown), columns, _HEIGHT, len(lines), _BETWEEN + room, beside=0.12
+    )
+    margin["t"] += room
     changes = seal_changes(readings.table)
     traces: list[dict[str, Any]] = []
     notes = [foot(lines)]
@@ -88,7 +92,7 @@ def readings_figure(
         place = place_of(k)
         unit = str(part["measured_in"].iloc[0]) if len(part) else ""
         span = ranges.get(unit, (0.0, 1.0))
-        notes += _head(position, table, part, rises[position], place)
+        notes.append(_head(position, table, part, rises[position], place))
         drawn, told = limit_lines(held, position, part, ends, k)
         traces += _marks(part, k, span)
         traces += drawn
@@ -120,7 +124,7 @@ def readings_figure(
         if i % columns == 0 and unit:
             layout[f"yaxis{k}"]["title"] = {"text": f"{plain(unit)}, log scale"}
     alt = f"Readings of leakage over time at {_named(shown)}, with changes of seal and limits."
-    return draw(traces, layout, notes=notes, height=height, alt=alt)
+    return draw(traces, layout, notes=notes, height=height + room, alt=alt)
 
 
 def _first_day(since: str | pd.Timestamp | None) -> pd.Timestamp | None:
@@ -178,7 +182,7 @@ def _ranges(
     for unit, values in seen.items():
         low, high = np.log10(min(values)), np.log10(max(values))
         edge = 0.07 * max(high - low, 0.7)
-        out[unit] = (float(low - edge), float(high + 1.6 * edge))
+        out[unit] = (float(low - edge), float(high + 2.5 * edge))
     return out
 
 
@@ -218,10 +222,14 @@ def _marks(part: pd.DataFrame, k: str, span: tuple[float, float]) -> list[dict[s
         if high > low:
             x += [_day(day), _day(day), None]
             y += [low, min(high, 10 ** span[1]), None]
-    traces.append(line(x, y, "either or", colour=GREY, dash="dot", width=1, hoverinfo="skip") | here)
+    traces.append(
+        line(x, y, "either or", colour=GREY, dash="dot", width=1, hoverinfo="skip") | here
+    )
     style = {"symbol": "x-thin", "colour": GREY, "size": 7, "width": 1.8}
-    for at in (least, twice["at"][twice["at"] > least]):
-        traces.append(_points(twice.loc[at.index], at, "in doubt", style) | here)
+    traces += [
+        _points(twice.loc[at.index], at, "in doubt", style) | here
+        for at in (least, twice["at"][twice["at"] > least])
+    ]
     return [t for t in traces if len(t["x"])]
 
 
@@ -253,7 +261,7 @@ def _head(
     part: pd.DataFrame,
     rise: pd.Series | None,
     place: dict[str, str],
-) -> list[dict[str, Any]]:
+) -> dict[str, Any]:
     """Position, class, and what was read; what is due, where a rise or a leak is known."""
     rows = table[table["position_id"] == position]
     kind = f" {plain(rows['service_class'].iloc[-1])}" if len(rows) else ""
@@ -261,19 +269,22 @@ def _head(
     read = f"{counted(len(rows), 'reading', 'readings')}, {below:,} below detection"
     if len(part) < len(rows):
         read += f", {len(rows) - len(part):,} not drawn"
-    corner = {"yanchor": "bottom", "yshift": 2, **place}
-    text = f"<b>{plain(position)}</b>{kind}<br>{read}"
-    notes = [label(text, 0, 1, xanchor="left", align="left", **corner)]
+    lines = [f"<b>{plain(position)}</b>{kind}", read]
     if said := rise_words(rise):
-        notes.append(label(f"<b>{said}</b>", 1, 1, xanchor="right", align="right", **corner))
-    return notes
+        lines.append(f"<b>{said}</b>")
+    corner = {"xanchor": "left", "yanchor": "bottom", "yshift": 2, "align": "left"}
+    return label("<br>".join(lines), 0, 1, **corner, **place)
 
 
 def _words(rises: dict[str, Any], more: int, first: pd.Timestamp | None) -> list[str]:
     """Lines below all panels."""
-    told = ["● read &nbsp; ▽ below this &nbsp; ▲ off the scale &nbsp; × in doubt &nbsp; │ another seal"]
+    told = [
+        "● read &nbsp; ▽ below this &nbsp; ▲ off the scale &nbsp; × in doubt &nbsp; │ another seal"
+    ]
     if any(r is not None for r in rises.values()):
-        told.append("line: fitted level, dashed where foretold; bar: dates of the level at the limit")
+        told.append(
+            "line: fitted level, dotted where foretold; bar: dates of the level at the limit"
+        )
         told.append("one reading over a limit is a leak at once, whatever the level")
     if first is not None:
         told.append(f"readings since {first:%d %b %Y}")

@@ -53,22 +53,28 @@ def rise_lines(
         Number of the panel.
     """
     here = {"xaxis": f"x{k}", "yaxis": f"y{k}"}
-    style: dict[str, Any] = {"colour": INK, **here}
+    style: dict[str, Any] = {"colour": INK, "hoverinfo": "skip", **here}
     traces = []
-    now, base, level = (float(row[c]) for c in ("now", "baseline", "level_now"))
+    now, last, base, level = (float(row[c]) for c in ("now", "last", "baseline", "level_now"))
     doubling = float(row["doubling_days"])
     if np.isfinite([base, level, doubling]).all() and level >= base > 0:
-        begin = part.loc[part["segment"] == row["segment"], "day"].min()
-        start = max(now - doubling * np.log2(level / base), float(begin))
-        at_start = level * 2 ** ((start - now) / doubling)
-        days, levels = [float(begin), start, now], [base, at_start, level]
-        traces.append(line(_dates(days), levels, "fitted level", width=1.8, hoverinfo="skip", **style))
+        begin = float(part.loc[part["segment"] == row["segment"], "day"].min())
+
+        def at(day: float) -> float:
+            return max(level * 2 ** ((day - now) / doubling), base)
+
+        bend = min(max(now - doubling * np.log2(level / base), begin), last)
+        seen = [begin, bend, last]
+        fitted = [at(day) for day in seen]
+        traces.append(line(_dates(seen), fitted, "fitted level", width=1.8, **style))
+        ahead, levels = [last, now], [fitted[-1], level]
+        if row["status"] == "ok" and row["days"] > 0:
+            ahead.append(now + float(row["days"]))
+            levels.append(float(row["limit"]))
+        traces.append(line(_dates(ahead), levels, "foretold", dash="dot", width=1.8, **style))
     if row["status"] == "ok":
         limit = float(row["limit"])
-        low, middle, high = (now + float(row[c]) for c in ("days_low", "days", "days_high"))
-        ahead = {"dash": "dash", "width": 1.5, "hoverinfo": "skip"}
-        if traces:
-            traces.append(line(_dates([now, middle]), [level, limit], "foretold", **ahead, **style))
+        low, high = (now + float(row[c]) for c in ("days_low", "days_high"))
         edge = (ends[1] - pd.Timestamp(0)).days
         hover = f"level at {limit:,.4g}: {_date(low):%d %b %Y} to {_date(high):%d %b %Y}"
         bar = line(
@@ -77,7 +83,7 @@ def rise_lines(
             "dates at the limit",
             width=5,
             hovertemplate=f"{hover}<extra></extra>",
-            **style,
+            **style | {"hoverinfo": None},
         )
         traces.append(bar)
     return traces
