@@ -45,9 +45,10 @@ def limit_table(
     missing = [c for c in _COLUMNS if c not in rows]
     if missing:
         raise InputError(f"has no column {', '.join(missing)}", where="limits")
-    for column in ("date", "measured_in"):
-        if column not in rows:
-            rows = rows.assign(**{column: pd.NaT if column == "date" else ""})
+    if "date" not in rows:
+        rows = rows.assign(date=np.datetime64("NaT", "ns"))
+    if "measured_in" not in rows:
+        rows = rows.assign(measured_in="")
     return rows[rows["position_id"].isin(positions)]
 
 

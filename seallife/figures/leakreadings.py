@@ -97,8 +97,8 @@ def readings_figure(
         traces += _marks(part, k, span)
         traces += drawn
         notes += told
-        if rises[position] is not None:
-            traces += rise_lines(rises[position], part, ends, k)
+        if (rise := rises[position]) is not None:
+            traces += rise_lines(rise, part, ends, k)
         days = changes.loc[changes["position_id"] == position, "date"]
         layout["shapes"] += [_upright(day, k) for day in days if ends[0] < day < ends[1]]
         if not len(part):
@@ -128,13 +128,12 @@ def readings_figure(
 
 
 def _first_day(since: str | pd.Timestamp | None) -> pd.Timestamp | None:
-    try:
-        day = None if since is None else pd.Timestamp(since)
-    except ValueError:
-        day = pd.NaT
-    if day is pd.NaT:
+    if since is None:
+        return None
+    day = pd.to_datetime(since, errors="coerce")
+    if pd.isna(day):
         raise InputError(f"is {since!r}", where="since", hint="give a date such as 2024-01-01")
-    return day
+    return pd.Timestamp(day)
 
 
 def _named(shown: Sequence[str]) -> str:

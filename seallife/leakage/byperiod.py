@@ -6,6 +6,7 @@ In: `Readings`. Out: `PeriodLevels`. Next: `seallife.figures.leakstrip`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,9 @@ import pandas as pd
 from seallife.errors import InputError
 from seallife.leakage.bounds import READ_AS_RATE
 from seallife.leakage.readings import Readings
+
+if TYPE_CHECKING:
+    from pandas.core.groupby import SeriesGroupBy
 
 __all__ = ["PERIODS", "PeriodLevels", "levels_by_period", "seal_changes"]
 
@@ -34,8 +38,9 @@ class PeriodLevels:
         the readings [measured_in].
     positions : pandas.DataFrame
         ``position_id``, ``service_class``, ``n``, ``n_year`` and ``last_year``: readings of the
-        last year before the newest of all, and the middle of them (NaN where there is none).
-        Classes and positions with the highest last year first.
+        last year before the newest of all, and the middle of them, those below detection as
+        nought: a high limit of the instrument is no leak (NaN where there is none). Classes and
+        positions with the highest last year first.
     changes : pandas.DataFrame
         As from `seal_changes`.
     by, measured_in : str
@@ -137,8 +142,10 @@ def seal_changes(table: pd.DataFrame) -> pd.DataFrame:
     return out[new].reset_index(drop=True)
 
 
-def _middle(groups: pd.core.groupby.SeriesGroupBy) -> pd.Series:
-    return groups.quantile(0.5, interpolation="higher")
+def _middle(groups: SeriesGroupBy[Any, Any]) -> pd.Series:
+    """Upper median."""
+    middle: pd.Series = groups.quantile(0.5, interpolation="higher")
+    return middle
 
 
 def _positions(rows: pd.DataFrame) -> pd.DataFrame:
@@ -147,8 +154,8 @@ def _positions(rows: pd.DataFrame) -> pd.DataFrame:
     read = rows.groupby("position_id")
     out = read.agg(service_class=("service_class", "last"), n=("bound", "size"))
     out["n_year"] = recent.groupby("position_id").size().reindex(out.index).fillna(0).astype(int)
-    out["last_year"] = _middle(recent.groupby("position_id")["bound"]).reindex(out.index)
-    of_class = _middle(recent.groupby("service_class")["bound"])
+    out["last_year"] = _middle(recent.groupby("position_id")["low"]).reindex(out.index)
+    of_class = _middle(recent.groupby("service_class")["low"])
     order = out.assign(level=out["service_class"].map(of_class)).sort_values(
         ["level", "service_class", "last_year", "position_id"],
         ascending=[False, True, False, True],
