@@ -87,7 +87,7 @@ def test_rows_not_drawn_are_counted_with_those_over_the_limit(forecast) -> None:
     many = pd.concat([rows.head(1)] * 40 + [rows.tail(1)] * 5, ignore_index=True)
     many["rank"] = np.arange(1.0, 46.0)
     figure = time_to_limit_figure(replace(forecast, table=many))
-    assert "and 20 more, 15 of them over the limit or perhaps: act" in words(figure)
+    assert "and 20 more, 15 of them over the limit, or perhaps over it: act" in words(figure)
     assert len(drawn(figure)["over the limit now"].x) == 25
     assert figure.layout.height < 1_100
 

@@ -62,7 +62,7 @@ def leak_strip_figure(
     count = max(place.values()) + 1
     inner = round(count * pitch)
     title = f"middle of the readings ({plain(found.measured_in)}, log scale)"
-    key, words, axes = shade_key(span, cut, title, [0.56, 1])
+    key, words, axes = shade_key(span, cut, title, [0.54, 0.95])
     traces = [
         _cells(cells, found, place, edges, count, span),
         *_changes(found, place, edges),

@@ -18,7 +18,7 @@ SHADES = ("#dcebf7", "#93c3e4", "#2f86c1", "#0b4f8a", "#04203f")
 """Lighter to darker: the same order in grey, and the lightest still differs from a blank."""
 SCALE = [[i / (len(SHADES) - 1), shade] for i, shade in enumerate(SHADES)]
 
-_NEAR = 0.14  # share of the key's length below its end that has no room for a tick
+_NEAR = 0.19  # share of the key's length below its end that has no room for a tick
 
 Part = tuple[list[dict[str, Any]], list[dict[str, Any]], dict[str, Any]]
 

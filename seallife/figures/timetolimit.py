@@ -202,7 +202,9 @@ def _more(ranked: pd.DataFrame, shown: int) -> list[str]:
     over = int(rest["status"].isin(OVER).sum())
     words = f"… and {len(rest):,} more"
     return [
-        f"{words}, {over:,} of them over the limit or perhaps: act on these too" if over else words
+        f"{words}, {over:,} of them over the limit, or perhaps over it: act on these too"
+        if over
+        else words
     ]
 
 
