@@ -6,13 +6,16 @@ In: counts and places. Out: notes for `seallife.figures.style.draw`. Next: the f
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy.typing as npt
 
 from seallife.errors import InputError
-from seallife.figures.style import GREY, INK, label, panel_axes
+from seallife.figures.style import GREY, INK, draw, label, panel_axes
 from seallife.schema import DAYS_PER_YEAR, HOURS_PER_YEAR
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
 
 __all__ = [
     "CLOCKS",
@@ -23,6 +26,7 @@ __all__ = [
     "grid",
     "head",
     "inside",
+    "only_words",
     "place_of",
 ]
 
@@ -156,3 +160,11 @@ def foot(lines: Sequence[str]) -> dict[str, Any]:
     font = {"size": 12, "color": INK}
     where = {"xref": "paper", "yref": "paper", "yanchor": "top", "yshift": -42, "font": font}
     return label("<br>".join(lines), 0.5, 0, **where)
+
+
+def only_words(words: str, *, height: int = 120) -> Figure:
+    """Figure that says why there is nothing to draw."""
+    none = {"visible": False}
+    note = label(words, 0.5, 0.5, xref="paper", yref="paper")
+    layout = {"xaxis": none, "yaxis": none, "margin": {"l": 8, "r": 8, "t": 8, "b": 8}}
+    return draw([], layout, notes=[note], height=height, alt=words.replace("<br>", " "))
