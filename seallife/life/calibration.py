@@ -212,7 +212,8 @@ def root_quantiles(roots: Floats, share: float) -> Floats:
     at_low, at_high = (
         np.take_along_axis(ordered, k[:, None, :], axis=1)[:, 0] for k in (low, high)
     )
-    between: Floats = at_low + (place - low) * (at_high - at_low)
+    with np.errstate(invalid="ignore"):
+        between: Floats = at_low + (place - low) * (at_high - at_low)
     return np.where(count >= _LEAST, between, np.nan)
 
 

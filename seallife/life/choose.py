@@ -129,7 +129,7 @@ def choose_law(
     fold = deal_folds(data, folds, seed)
     chosen = [LAWS[name] for name in laws]
     # a block of groups at a time, so that their drawings stay small
-    parts = list(data.blocks(_ROWS))
+    parts = list(data.blocks(_ROWS)) or [data]
     ends = np.cumsum([len(part.age) for part in parts])
     dealt = np.split(fold, ends[:-1])
 

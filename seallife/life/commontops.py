@@ -108,8 +108,9 @@ def common_tops(draws: Draws, laws: Sequence[Ended]) -> CommonTops:
             for i, (ended, rows) in enumerate(zip(laws, some, strict=True)):
                 theta = middle[i] + half[i] * chebyshev_places(nodes)
                 values[law == i] = np.log(draws.sums(ended, np.exp(theta))[rows])
-        surface = WeibullSurface.of_values(r, total, values, middle[law], half[law])
         good = np.isfinite(values).all(axis=1)
+        values[~good] = 0.0
+        surface = WeibullSurface.of_values(r, total, values, middle[law], half[law])
         exact = surface.resolved(_EXACT)
         if nodes < _MOST and (good & ~exact).sum() > _APART * len(row):
             nodes += nodes // 3

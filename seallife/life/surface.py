@@ -45,9 +45,12 @@ class WeibullSurface:
         # a rim, as the search for an extreme may step just over the edge
         middle, half = (lower + upper) / 2, (upper - lower) / 2 * 1.02
         values = np.empty((len(middle), nodes))
-        for j, place in enumerate(chebyshev_places(nodes)):
-            values[:, j] = np.log(sums.sums(np.exp(middle + half * place))[0])
-        return cls(sums.failures, sums.log_age_sum, middle, half, product(values, _basis(nodes).T))
+        # a sum that underflows has no log: its series is none, and says so
+        with np.errstate(divide="ignore", invalid="ignore"):
+            for j, place in enumerate(chebyshev_places(nodes)):
+                values[:, j] = np.log(sums.sums(np.exp(middle + half * place))[0])
+            series = product(values, _basis(nodes).T)
+        return cls(sums.failures, sums.log_age_sum, middle, half, series)
 
     @classmethod
     def of_values(

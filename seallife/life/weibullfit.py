@@ -264,8 +264,9 @@ def _between(nodes: Floats, values: Floats, at: Floats) -> Floats:
         part = np.zeros(at.shape)
         for i in k:
             others = k[k != i]
-            weight = np.prod([(at - nodes[j]) / (nodes[i] - nodes[j]) for j in others], axis=0)
-            with np.errstate(invalid="ignore"):
+            # a root so large that its powers overflow has no limit in reach
+            with np.errstate(invalid="ignore", over="ignore"):
+                weight = np.prod([(at - nodes[j]) / (nodes[i] - nodes[j]) for j in others], axis=0)
                 part += weight * values[..., i]
         out = np.where(np.isfinite(part), part, out)
     return out
