@@ -16,7 +16,7 @@ __all__ = ["OVER", "rise_end", "rise_lines", "rise_words"]
 
 OVER = {
     "over the limit now": "over the limit now: act",
-    "was over the limit": "was over the limit: act now",
+    "was over the limit": "was over the limit: close it",
     "may be over the limit": "may be over the limit: re-read at once",
 }
 """Statuses that come before every rise, and what is said of them."""

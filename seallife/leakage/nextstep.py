@@ -19,7 +19,7 @@ PLAN_WITHIN = 60.0
 EVERY = (28, 14, 7)
 """Days between readings of a seal under watch."""
 
-_OVER = ("over the limit now", "was over the limit")
+_OVER, _WAS_OVER = "over the limit now", "was over the limit"
 _DOUBT = "may be over the limit"
 _RISING = ("ok", "too wide to say")
 
@@ -52,7 +52,8 @@ def next_steps(
     -----
     The first that holds:
 
-    1. A reading is or was over the limit: *act now: over the limit*.
+    1. The last reading is over the limit: *act now: over the limit*. An earlier one was, and no
+       repair is on record: *was over the limit: close it by the site's rule*.
     2. The level may be over the limit: *re-read at once*.
     3. The rise is not confirmed: *re-read within 7 days*.
     4. The earliest time is within ``plan_within``: *plan the renewal*, and within 7 days *plan the
@@ -73,7 +74,8 @@ def next_steps(
         near, soon = rising & (low <= READ_WITHIN), rising & (low <= plan_within)
     again = f"re-read within {READ_WITHIN:g} days"
     cases = [
-        (np.isin(word, _OVER), "act now: over the limit"),
+        (word == _OVER, "act now: over the limit"),
+        (word == _WAS_OVER, "was over the limit: close it by the site's rule"),
         (word == _DOUBT, "re-read at once"),
         (rising & ~sure, again),
         (near, f"plan the renewal, {again}"),

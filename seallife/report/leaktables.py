@@ -68,7 +68,9 @@ def over_limits(study: Study) -> Exhibit | None:
                 _bounds(a, b, u)
                 for a, b, u in zip(rows["low"], rows["high"], rows["reading_unit"], strict=True)
             ],
-            "Limit at": rows["as_written"].astype(str),
+            "Limit at": [
+                f"{number(v)} {u}" for v, u in zip(rows["limit"], rows["reading_unit"], strict=True)
+            ],
             "Over": rows["verdict"].astype(str),
             "State": rows["state"].astype(str),
             "By": rows["citation"].astype(str),
@@ -87,9 +89,9 @@ def over_limits(study: Study) -> Exhibit | None:
         "over-limits",
         "Readings over a limit",
         f"{_NEVER_FIRST} {told or 'No reading meets a limit'}. "
-        f"{count(unheld, 'reading has', 'readings have')} no limit of any kind. State: open where "
-        "the seal is still in and its last reading is not below; closed where a later reading is "
-        "below, or the seal was renewed. "
+        + f"{count(unheld, 'reading has', 'readings have')} no limit of any kind. " * bool(unheld)
+        + "State: open where the seal is still in and its last reading is not below; closed where "
+        "a later reading is below, or the seal was renewed. "
         + (
             f"{count(left, 'closed row', 'closed rows')} of house limits more in the file. "
             * bool(left)
@@ -125,7 +127,7 @@ def rising_seals(study: Study) -> Exhibit:
                 f"{number(v)} {u}" for v, u in zip(table["baseline"], unit, strict=True)
             ],
             "Level now": [
-                f"{number(v)} {u}" for v, u in zip(table["ahead_level_now"], unit, strict=True)
+                _level(v, u) for v, u in zip(table["ahead_level_now"], unit, strict=True)
             ],
             "Doubles in, days": [
                 _days(*v) for v in zip(*(table[f"ahead_doubling_{e}"] for e in _ENDS), strict=True)
@@ -160,9 +162,9 @@ def rising_seals(study: Study) -> Exhibit:
         f"one speak for a rise, at {rules.false_alarms:g} false alarms in 100 position-months "
         f"({watched:,.0f} watched, so some {rules.false_alarms * watched / 100:,.0f} by chance "
         "over the whole record); confirmed: two of three readings in a row above the warning "
-        "line. Days to the limit: of the level were it to rise on as it does, counted from the last reading, "
-        f"{level_text(rules.level)}; never a reason to wait, and no statement on one seal. "
-        f"{noise}. Method: {ahead.method}. {READING_UNIT}",
+        "line. Days to the limit: of the level were it to rise on as it does, counted from the "
+        f"last reading, {level_text(rules.level)}; never a reason to wait, and no statement on one "
+        f"seal. {noise}. Method: {ahead.method}. {READING_UNIT}",
         table,
         shown=shown,
         rests_on=("lives",),
@@ -170,6 +172,10 @@ def rising_seals(study: Study) -> Exhibit:
 
 
 _ENDS = ("days", "low", "high")
+
+
+def _level(value: float, unit: str) -> str:
+    return f"{number(value)} {unit}" if np.isfinite(value) else CANNOT_TELL
 
 
 def _days(value: float, low: float, high: float) -> str:

@@ -8,7 +8,7 @@ A new page is one more entry of the list.
 from __future__ import annotations
 
 from seallife.report.exhibit import PageSpec
-from seallife.report.pages import caution, lasting, trend, trust, where, why, year
+from seallife.report.pages import caution, lasting, leakage, trend, trust, where, why, year
 
 __all__ = ["PAGES"]
 
@@ -18,6 +18,7 @@ PAGES: tuple[PageSpec, ...] = (
     PageSpec("trend", "Are we getting better?", trend.build),
     PageSpec("where", "Where it hurts", where.build),
     PageSpec("why", "Why seals fail", why.build),
+    PageSpec("leakage", "Leakage", leakage.build),
     PageSpec("trust", "How far to trust this", trust.build),
     PageSpec("cautions", "Cautions", caution.build),
 )

@@ -32,6 +32,7 @@ from seallife.report.leaktables import (
     record_by_class,
     rising_seals,
 )
+from seallife.schema import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 __all__ = ["build"]
 
 _MOST_PANELS = 8
+_MONTHS = DAYS_PER_YEAR / 30  # slopes are told for 30 days
 _COSTS = (5.0, 20.0, 100.0)  # of a failure not foretold, in false alarms
 _BIAS = (
     "A seal under suspicion is read more often, and readings end where a seal is taken out, often "
@@ -88,20 +90,21 @@ def _rising(study: Study) -> tuple[Block, ...]:
                 "often enough to tell, of those on record)."
             ),
         )
+    rising = table["state"].str.startswith("rising")
     confirmed = int((table["state"] == "rising, confirmed").sum())
+    told = (
+        f"{count(rising.sum(), 'seal in service shows', 'seals in service show')} a rise, "
+        f"{confirmed:,} of them confirmed"
+    )
+    others = int((~rising).sum())
+    if others:
+        told += f"; {count(others, 'other stands', 'others stand')} at a limit or near it"
     blocks: list[Block] = [
-        Text(
-            f"{count(len(table), 'seal in service shows', 'seals in service show')} a rise or "
-            f"stands near a limit, {confirmed:,} of them confirmed. Each has its next step."
-        ),
+        Text(f"{told}. Each has its next step."),
         rising_seals(study),
     ]
     shown = table["position_id"].drop_duplicates().head(_MOST_PANELS).tolist()
     readings = study.readings.table
-    limits = study.leakage.in_force.table.merge(
-        readings[["position_id", "measured_in"]], left_on="reading", right_index=True
-    )
-    last = limits.groupby(["position_id", "kind"], as_index=False).last()
     drawn = readings[readings["position_id"].isin(shown)]
     since = study.readings.table["date"].max() - pd.Timedelta(days=730)
     blocks.append(
@@ -109,11 +112,15 @@ def _rising(study: Study) -> tuple[Block, ...]:
             "rising-readings",
             "Their readings of the last two years",
             "Dots: readings; open triangles: below detection, at the limit of the instrument; "
-            "full triangles: off the scale; crosses: in doubt. Thin upright lines: renewals. Level "
-            f"lines: limits in force. One scale. {READING_UNIT}",
+            "full triangles: off the scale; crosses: in doubt. Upright lines: renewals. Level "
+            f"lines: limits in force. One scale a unit. {READING_UNIT}",
             drawn[drawn["date"] >= since],
             readings_figure(
-                readings, shown, limits=last, rising=study.leakage.forecast.table, since=since
+                study.readings,
+                shown,
+                limits=study.leakage.in_force,
+                rising=study.leakage.forecast,
+                since=since,
             ),
             alt=f"Readings of {', '.join(shown)} over the last two years.",
             rests_on=("lives",),
@@ -129,7 +136,7 @@ def _rising(study: Study) -> tuple[Block, ...]:
                 "Were it to rise on as it does. Dot: middle; bar: "
                 f"{level_text(study.leakage.forecast.level)}. A seal is renewed well before, or at "
                 "once where a reading is over; no date here is a reason to wait. Held to this in "
-                "simulation: see the README.",
+                "simulation: see 'Are the verdicts right?' in the README.",
                 ranked,
                 time_to_limit_figure(study.leakage.forecast, names=names),
                 alt="Days to the limit with their ranges, one line a seal.",
@@ -183,7 +190,7 @@ def _foretold(study: Study) -> tuple[Block, ...]:
             "Each point: one setting of the alarm, its stated rate beside it; as it would have "
             "stood with the readings up to each day. Bars: exact limits, "
             f"{level_text(record.level)}. Quiet line: what random alarms as long would foretell. "
-            "Right: days from alarm to failure at the site's own setting.",
+            "Below: days from alarm to failure at the site's own setting.",
             table,
             alarm_record_figure(records, chosen=study.settings.rules.false_alarms),
             alt="Share of failures foretold in time against false alarms per 100 position-months.",
@@ -198,13 +205,14 @@ def _fleet(study: Study) -> tuple[Block, ...]:
     slopes = study.leakage.slopes
     table = slopes.table
     factor = {
-        c: np.exp(table[c]) for c in ("mean", "mean_low", "mean_high", "seal_low", "seal_high")
+        c: np.exp(table[c] * _MONTHS)
+        for c in ("mean", "mean_low", "mean_high", "seal_low", "seal_high")
     }
     shown = pd.DataFrame(
         {
             "Class": table["group"].astype(str),
             "Seal lives": [f"{n:,}" for n in table["n"]],
-            "Level after 30 days, times": [
+            "Level after a year, times": [
                 interval(v, a, b, decimals=2) if np.isfinite(v) else CANNOT_TELL
                 for v, a, b in zip(
                     factor["mean"], factor["mean_low"], factor["mean_high"], strict=True
@@ -233,7 +241,7 @@ def _fleet(study: Study) -> tuple[Block, ...]:
         Exhibit(
             "leak-slopes",
             "How leakage goes on over a seal's life, by class",
-            "Factor by which the level changes in 30 days, over whole seal lives; 1 is no change. "
+            "Factor by which the level changes in a year, over whole seal lives; 1 is no change. "
             f"Method: {slopes.method}; readings below detection by their bounds. "
             f"{level_text(slopes.level)}. Rises at the end of a life are short and hardly show.",
             table,

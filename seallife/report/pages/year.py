@@ -35,6 +35,7 @@ def build(study: Study) -> tuple[Block, ...]:
     grade = grade_records(study)
     steps = study.removals.waterfall
     return (
+        *_over_a_legal_limit(study),
         *verdict_texts(study),
         _where_we_stand(study),
         Points("What the records say", findings_in_words(study)),
@@ -52,6 +53,24 @@ def build(study: Study) -> tuple[Block, ...]:
             waterfall_figure(steps),
             alt=_steps_in_words(steps),
             rests_on=("removals", "findings"),
+        ),
+    )
+
+
+def _over_a_legal_limit(study: Study) -> tuple[Text, ...]:
+    """Seals over a legal limit by their last reading: before everything else."""
+    if not len(study.readings.table) or not len(study.leakage.limits):
+        return ()
+    table = study.leakage.exceedances.table
+    over = table[(table["kind"] == "legal") & (table["state"] == "open")]
+    if over.empty:
+        return ()
+    names = ", ".join(sorted(over["position_id"].unique()))
+    return (
+        Text(
+            f"Over a legal limit of leakage by the last reading: {names}. Act now, by your own "
+            "procedure and its deadlines.",
+            strong=True,
         ),
     )
 
