@@ -1,6 +1,6 @@
 """How often does a rising level reach its limit within the days foretold?
 
-``python tests/forecast_study.py`` writes ``forecast_study.csv`` beside it (about five minutes);
+``python tests/forecast_study.py`` writes ``forecast_study.csv`` beside it (about ten minutes);
 `tests/test_leakage_forecast.py` repeats a part of it.
 
 Each segment is flat for 6 to 20 readings, then doubles in equal times from a day that falls
@@ -173,7 +173,7 @@ def study(cell: Cell, segments: int, seed: int = 1) -> dict[str, Any]:
         row["after_latest" + end] = _share(late, rows & np.isfinite(days))
     return row | {
         "rising": int(rising.sum()),
-        "median_days": np.median(days[told]) if told.any() else np.nan,
+        "median_days": pd.Series(days)[told].median(),
         "median_width": (table["days_high"] - table["days_low"])[told].median(),
         "median_too_late": (table["days"] - np.maximum(days, 0))[told].median(),
         "noise_found": found,
