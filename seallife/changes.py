@@ -19,7 +19,14 @@ from seallife.intake import Fleet
 from seallife.observation import was_packed
 from seallife.register import Register, match_tags
 
-__all__ = ["Changes", "name_upgrades", "read_changes", "removals_named", "with_epochs"]
+__all__ = [
+    "Changes",
+    "name_upgrades",
+    "read_changes",
+    "record_breaks",
+    "removals_named",
+    "with_epochs",
+]
 
 _NEAR = pd.Timedelta(days=14)  # a removal so near a change was made for it
 _RENEWING = ("seal", "flush plan")  # changes for which a seal may be renewed; others leave it
@@ -97,6 +104,13 @@ def read_changes(fleet: Fleet, register: Register, removals: Removals) -> Change
         record_id=rows["record_id"],
     )
     return Changes(table, join_findings(findings))
+
+
+def record_breaks(fleet: Fleet) -> tuple[pd.Timestamp, ...]:
+    """On which days did it change what is recorded, in order? Figures on two sides do not mix."""
+    raw = fleet["changes"]
+    told = raw.loc[raw["what"] == "records", "date"].dropna()
+    return tuple(sorted(set(told)))
 
 
 def name_upgrades(removals: Removals, changes: Changes) -> Removals:

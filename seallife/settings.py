@@ -141,6 +141,8 @@ class Rules(_Frozen):
     """How a removal of unknown reason ends a life; the report shows both."""
     lives_across_gaps: Literal["age unknown", "same seal"] = "age unknown"
     """What is assumed of the seal that runs after a gap in the records."""
+    subtract_background: bool = True
+    """Readings of leakage count less the local background that stands beside them."""
     target_mtbf_years: float | None = Field(default=None, gt=0)
     """MTBF [calendar years] to be reached over the twelve months before ``target_date``."""
     target_mtbr_years: float | None = Field(default=None, gt=0)

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import pandas as pd
 
-from seallife.changes import Changes, name_upgrades, read_changes
+from seallife.changes import Changes, name_upgrades, read_changes, record_breaks
 from seallife.checks import Checks, check_fleet
 from seallife.classes import Classes, assign_classes, load_class_rules
 from seallife.clocks import RunClock, build_clock
@@ -18,6 +18,7 @@ from seallife.events import Removals, find_removals
 from seallife.findings import join_findings, make_findings
 from seallife.history.mtbr import MtbrHistory, mtbr_history
 from seallife.intake import Fleet, Progress, silent
+from seallife.leakage.readings import Readings, read_leakage
 from seallife.ledger import build_ledger
 from seallife.life.fits import LifeFits
 from seallife.life.todate import SealsToDate, seals_to_date
@@ -32,7 +33,7 @@ from seallife.trendanswers import TrendAnswers
 
 __all__ = ["Study", "run_study"]
 
-_NOT_USED_YET = ("leak_readings", "stores")
+_NOT_USED_YET = ("stores",)
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,7 @@ class Study:
     changes: Changes
     clock: RunClock
     lives: LifeTable
+    readings: Readings
     history: MtbrHistory
     checks: Checks
     findings: pd.DataFrame
@@ -130,6 +132,8 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
     clock = build_clock(fleet, register)
     progress("building lives")
     lives = build_lives(register, watched, removals, clock, class_of, rules, changes)
+    progress(f"placing {len(fleet['leak_readings']):,} readings of leakage")
+    readings = read_leakage(fleet, register, lives, changes, clock, class_of)
     progress("counting time at risk")
     history = mtbr_history(
         register,
@@ -140,6 +144,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         class_of,
         level=rules.level,
         unknown_as=rules.unknown_reason,
+        breaks=record_breaks(fleet),
     )
     progress("checking the records as a whole")
     checks = check_fleet(fleet, register, watched, removals, changes)
@@ -153,6 +158,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
             changes.findings,
             clock.findings,
             lives.findings,
+            readings.findings,
             checks.findings,
             _not_used_yet(fleet),
         ]
@@ -166,6 +172,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         changes=changes,
         clock=clock,
         lives=lives,
+        readings=readings,
         history=history,
         checks=checks,
         findings=findings,

@@ -6,10 +6,12 @@ In: `Study`, a name. Out: the hops. Next: a person with a question.
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pandas as pd
 
 from seallife.errors import InputError
+from seallife.leakage.words import WORD_SCALE
 from seallife.register import match_tags
 from seallife.schema import TABLES
 from seallife.study import Study
@@ -112,9 +114,28 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
     for c in at[at["record_id"] == name].itertuples():
         text = f"epoch {c.epoch} of the position begins {_shown(c.begins)} ({c.what!s})"
         hops.append(("change", str(c.position_id), text))
+    read = study.readings.table
+    for r in read[read["record_id"] == name].itertuples():
+        kept = f"kept out of trends: {r.doubt!s}" if r.doubt else f"of segment {r.segment!s}"
+        hops.append(("reading", str(r.position_id), f"{_bounds(r)}; {r.at!s}; {kept}"))
+        hops += _life(study, str(r.life_id)) if r.life_id else []
     if name.startswith("outages:"):
         hops.append(("events", "reasons", "removals inside it may be read as planned in outage"))
     return hops
+
+
+def _bounds(reading: Any) -> str:
+    """Leakage between its bounds, in words."""
+    unit = f" {reading.measured_in}"
+    if reading.kind == "word":
+        return WORD_SCALE[int(reading.low)]
+    if reading.kind == "below":
+        return f"below {reading.high:g}{unit}"
+    if reading.kind == "above":
+        return f"above {reading.low:g}{unit}"
+    if reading.low < reading.high:
+        return f"{reading.low:g} to {reading.high:g}{unit}"
+    return f"{reading.low:g}{unit}"
 
 
 def _removal(study: Study, name: str) -> list[tuple[str, str, str]]:

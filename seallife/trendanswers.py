@@ -98,10 +98,13 @@ class TrendAnswers:
 
     def windows(self, months: int, *, apart: bool = False) -> pd.DataFrame:
         """MTBR and MTBF over windows of so many months, none across a change of the records."""
-        changes = self.fleet["changes"]
-        told = changes.loc[changes["what"] == "records", "date"].dropna()
+        history = self.history
         return windowed(
-            self.history.monthly, months, apart=apart, breaks=list(told), level=self._rules.level
+            history.monthly,
+            months,
+            apart=apart,
+            breaks=history.breaks,
+            level=history.level,
         )
 
     @cached_property

@@ -45,7 +45,7 @@ def _table(name: str, rows: Rows) -> pd.DataFrame:
     for c in (*TABLES[name].columns, *HAND_SET.get(name, {}).values()):
         values = [r.get(c.name) for r in rows]
         if c.kind == "date":
-            columns[c.name] = pd.to_datetime(pd.Series(values, dtype=object))
+            columns[c.name] = pd.to_datetime(pd.Series(values, dtype=object), format="ISO8601")
         elif c.kind == "number":
             columns[c.name] = pd.Series(values, dtype=float)
         else:

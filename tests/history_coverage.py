@@ -10,6 +10,9 @@ as ``differ``, and gaps of a Weibull law of the shape given (1: events at random
 - new: all positions new at the begin and watched to the end;
 - steady: in the middle of their service at the begin, watched to the end;
 - come and go: steady, but two in five enter late, one in five leaves early, one in four has a gap.
+
+For limits of MTBF a share ``repeat`` of all events brings another at the same position, on average
+two months later, and ``rings_5`` is the share of fleets whose limits are widened.
 """
 
 from __future__ import annotations
@@ -25,15 +28,19 @@ import numpy as np
 import pandas as pd
 
 from seallife import history
+from seallife.history.clustering import clustering, repeat_pairs
 from seallife.history.watch import fleet_exposure, read_watch
 
 TABLE = Path(__file__).parent / "history_coverage.csv"
 SPAN, LEVEL = 10.0, 0.90
 SHAPES, DIFFER = (0.8, 1.0, 1.5), (0.0, 0.7)
 WATCHED = ("new", "steady", "come and go")
+IN_SERVICE = WATCHED[1:]  # new positions have no one rate unless events are at random
 ENDS = ((100.0,), (100.0, 60.0, 30.0))
 SIZES = ((10, 30), (10, 100), (40, 60), (100, 300))  # positions, events expected
-COLUMNS = ["what", "positions", "events", "shape", "differ", "watched", "fleets"]
+REPEATS = (0.0, 0.15, 0.3)
+SOON = 60 / 365.25  # mean time to a repeat [years]
+COLUMNS = ["what", "positions", "events", "shape", "differ", "repeat", "watched", "fleets"]
 COLUMNS += ["cover", "too_high", "too_low", "rings_5", "rings_10"]
 
 
@@ -47,6 +54,7 @@ class Fleets:
     end: np.ndarray
     stretch_unit: np.ndarray
     group: np.ndarray
+    rate: np.ndarray  # of each unit, events a year at risk
 
     def arguments(self) -> tuple[np.ndarray, ...]:
         """Arguments of the functions that take positions."""
@@ -97,6 +105,7 @@ def fleets(
         end[keep],
         whose[keep],
         whose[keep] // positions,
+        rate,
     )
 
 
@@ -210,6 +219,64 @@ def trends(
     return out
 
 
+def by_month(drawn: Fleets, repeat: float, seed: int) -> tuple[np.ndarray, np.ndarray]:
+    """Events and years at risk of each unit in each month, shape (units, months); with repeats."""
+    rng = np.random.default_rng([seed, int(100 * repeat)])
+    edges = np.linspace(0, SPAN, int(12 * SPAN) + 1)
+    years, counts = np.zeros((2, len(drawn.rate), len(edges) - 1))
+    cut = np.clip(edges, drawn.start[:, None], drawn.end[:, None])
+    np.add.at(years, drawn.stretch_unit, np.diff(cut, axis=1))
+    unit, at = drawn.unit, drawn.times
+    while len(unit):
+        month = np.minimum(np.searchsorted(edges, at, side="right") - 1, len(edges) - 2)
+        # what falls into a gap or after the end is not seen, but may bring more
+        seen = (at <= SPAN) & (years[unit, month] > 0)
+        np.add.at(counts, (unit[seen], month[seen]), 1)
+        again = rng.random(len(unit)) < repeat
+        unit, at = unit[again], at[again] + rng.exponential(SOON, int(again.sum()))
+    return counts, years
+
+
+def mtbf_limits(
+    positions: int,
+    events: int,
+    shape: float,
+    differ: float,
+    repeat: float,
+    watched: str,
+    count: int,
+    seed: int = 1,
+) -> pd.DataFrame:
+    """Limits of the MTBF of these positions, whole record, three years and one, and if exact."""
+    parts: list[pd.DataFrame] = []
+    for at in range(0, count, 500):  # to bound memory
+        some = min(500, count - at)
+        first = events * (1 - repeat)
+        drawn = fleets(some, positions, first, shape, differ, watched, seed + 1000 * at)
+        counts, years = by_month(drawn, repeat, seed + at)
+        owner = np.repeat(np.arange(some), positions)
+        factor = clustering(repeat_pairs(counts, years), owner)["factor"].to_numpy()
+        expected = drawn.rate[:, None] / (1 - repeat) * years
+        for name, months in (("record", slice(None)), ("3 years", slice(48, 84)),
+                             ("year", slice(60, 72))):  # fmt: skip
+            n, t, mean = (
+                part[:, months].sum(axis=1).reshape(some, positions).sum(axis=1)
+                for part in (counts, years, expected)
+            )
+            for word, size in (("", factor), (", exact", np.ones(some))):
+                got = history.mtbr(t, n, level=LEVEL, dispersion=size)
+                rows = pd.DataFrame({"low": got["low"], "high": got["high"], "truth": t / mean})
+                parts.append(rows.assign(what=f"MTBF, {name}{word}", rings_5=size > 1))
+    rows = pd.concat(parts)
+    above, below = rows["low"] > rows["truth"], rows["high"] < rows["truth"]
+    told = rows.assign(cover=~above & ~below, too_high=above, too_low=below)
+    means = told.groupby("what")[["cover", "too_high", "too_low", "rings_5"]].mean().reset_index()
+    return means.assign(
+        positions=positions, events=events, shape=shape, differ=differ, repeat=repeat,
+        watched=watched, fleets=count,
+    )  # fmt: skip
+
+
 def changes(
     positions: int, events: int, shape: float, differ: float, watched: str, count: int, seed: int
 ) -> list[dict[str, object]]:
@@ -302,8 +369,8 @@ def cell(
 
 def save(table: pd.DataFrame) -> None:
     """Write the table, in an order that does not hang on that of the runs."""
-    keys = ["what", "positions", "events", "shape", "differ", "watched"]
-    table[COLUMNS].sort_values(keys).round(4).to_csv(TABLE, index=False)
+    keys = ["what", "positions", "events", "shape", "differ", "repeat", "watched"]
+    table.reindex(columns=COLUMNS).sort_values(keys).round(4).to_csv(TABLE, index=False)
 
 
 def main() -> None:
@@ -321,6 +388,9 @@ def main() -> None:
         parts.append(cell(study, size, shape, differ, watched, n))
         sys.stdout.write(f"{study.__name__} {size} {watched} {shape} {differ}\n")
         sys.stdout.flush()
+    for size, shape, differ, repeat, watched in product(SIZES, SHAPES, DIFFER, REPEATS, IN_SERVICE):
+        if shape == 1.0 or not repeat:
+            parts.append(mtbf_limits(*size, shape, differ, repeat, watched, count))
     for events, shape, ends in product((3, 5, 10, 30, 100), (0.6, 1.0, 1.5), ENDS):
         parts.append(law(events, shape, ends, count, 1))
     save(pd.concat(parts, ignore_index=True))

@@ -396,20 +396,28 @@ def test_defect_35_reading_on_the_day_of_repair() -> None:
     )
     found = _one(study, "read while the seal was changed")
     assert found["record_id"] == "leak_readings:t.csv:3"
-    assert found["action"] == "belongs to the seal that came out"
+    assert found["action"].endswith("belongs to the seal that came out")
+    table = study.readings.table.set_index("value")
+    assert table.loc[900.0, "life_id"] == table.loc[20.0, "life_id"] != table.loc[9.0, "life_id"]
 
 
 def test_defect_36_zero_for_not_detected() -> None:
     rows = [_leak(f"2018-{m:02d}-01", 0 if m % 2 else 9 + m) for m in range(1, 13)]
-    found = _one(_study(leak_readings=rows), "leakage of exactly zero")
-    assert (found["value"], found["severity"], found["action"]) == ("6", "ask", "kept as written")
+    study = _study(leak_readings=rows)
+    found = _one(study, "leakage of exactly zero")
+    assert (found["value"], found["severity"]) == ("6", "ask")
+    assert found["action"] == "taken as below detection"
+    assert (study.readings.table["kind"] == "below").sum() == 6
 
 
 def test_defect_37_wrong_unit() -> None:
     rows = [_leak(f"2018-{m:02d}-01", 9 + m) for m in range(1, 13)]
     rows[5] |= {"unit": "%"}
-    found = _one(_study(leak_readings=rows), "unit of a reading looks wrong")
-    assert (found["record_id"], found["action"]) == ("leak_readings:t.csv:7", "kept as written")
+    study = _study(leak_readings=rows)
+    found = _one(study, "unit of a reading looks wrong")
+    assert found["record_id"] == "leak_readings:t.csv:7"
+    assert found["action"].startswith("kept out of trends")
+    assert study.readings.table["doubt"].value_counts()["unit in doubt"] == 1
 
 
 def test_defect_38_copied_text() -> None:

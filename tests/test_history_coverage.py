@@ -112,6 +112,54 @@ def test_power_law_limits_cover_where_handbook_limits_do_not(table: pd.DataFrame
     assert ((fit["rings_5"] - 0.05).abs() <= error(0.05, fit["fleets"])).all()
 
 
+def test_mtbf_limits_cover_at_random_events_and_with_repeats(table: pd.DataFrame) -> None:
+    """88 to 92 % over the record from 40 positions on; of ten, clustering is missed too often.
+
+    Positions may differ: the interval speaks of these. Counts are whole, so that exact limits of
+    some ten failures in a year cover more than their level.
+    """
+    mine = rows(table, "MTBF, record", shape=1.0)
+    assert mine["cover"].mean() == pytest.approx(0.90, abs=0.005)
+    assert mine["cover"].between(0.87, 0.93).all(), mine
+    many = mine[mine["positions"] >= 40]
+    assert ((many["cover"] - 0.90).abs() <= 0.02 + error(0.9, many["fleets"], 2)).all(), many
+    few = mine[mine["positions"] < 40].groupby(["differ", "repeat"])["cover"].mean()
+    assert few.between(0.875, 0.925).all(), few
+    for what, most in (("MTBF, 3 years", 0.945), ("MTBF, year", 0.965)):
+        assert rows(table, what, shape=1.0)["cover"].between(0.895, most).all()
+
+
+def test_exact_mtbf_limits_stay_so_unless_repairs_cluster(table: pd.DataFrame) -> None:
+    still = rows(table, "MTBF, record", shape=1.0, repeat=0.0)
+    assert (still["rings_5"] <= 0.075).all()
+    assert still["rings_5"].mean() == pytest.approx(0.05, abs=0.01)
+    # unwidened they would hold the truth too seldom
+    assert rows(table, "MTBF, record, exact", shape=1.0, repeat=0.3)["cover"].max() < 0.82
+    apart = rows(table, "MTBF, record", shape=1.5)
+    assert (apart["rings_5"] < 0.01).all()
+    assert (apart["cover"] > 0.96).all()
+
+
+def test_mtbf_limits_cover_less_where_repeats_come_years_later(table: pd.DataFrame) -> None:
+    """Gaps of shape 0.8 cluster over years, which a repeat within a year does not show."""
+    mine = rows(table, "MTBF, record", shape=0.8)
+    assert mine["cover"].between(0.84, 0.885).all(), mine
+    plain = rows(table, "MTBF, record, exact", shape=0.8)
+    assert mine["cover"].mean() > plain["cover"].mean() + 0.01
+
+
+@pytest.mark.parametrize(("differ", "repeat"), [(0.7, 0.0), (0.0, 0.3), (0.7, 0.3)])
+def test_mtbf_limits_repeated(differ: float, repeat: float) -> None:
+    """Other fleets: 500 of 50 positions."""
+    got = study.mtbf_limits(50, 150, 1.0, differ, repeat, "come and go", 500, seed=34)
+    got = got.set_index("what")
+    assert got.loc["MTBF, record", "cover"] == pytest.approx(0.90, abs=error(0.9, 500, 3))
+    widened = got.loc["MTBF, record", "rings_5"]
+    assert widened > 0.95 if repeat else widened <= 0.05 + error(0.05, 500, 3)
+    if repeat:
+        assert got.loc["MTBF, record, exact", "cover"] < 0.84
+
+
 @pytest.mark.parametrize(
     ("shape", "watched"), [(1.0, "come and go"), (1.5, "new"), (1.5, "come and go")]
 )

@@ -13,8 +13,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from seallife.errors import InputError
+from seallife.figures.ageratio import age_ratio_figure
+from seallife.figures.history import rolling_figure
 from seallife.history import compare_rates, mtbr
 from seallife.intake import read_fleet
+from seallife.report.basis import group_row
+from seallife.report.pages import trend, year
 from seallife.study import Study, run_study
 
 NIST = "NIST/SEMATECH e-Handbook of Statistical Methods, sec. 8.4.5.1"
@@ -268,3 +272,57 @@ def test_a_month_that_is_not_over_is_in_no_year(tmp_path: Path) -> None:
     assert recent["years_after"] == pytest.approx(365 / 365.25, abs=0.01)
     assert history.rolling["month"].max() == pd.Timestamp("2025-09-01")
     assert history.overall.iloc[0]["failures"] == 2
+
+
+def _changed(*days: str) -> Study:
+    """Thirty pumps with a failure every other year, and records that changed on some days."""
+    positions = [{"tag": f"P-{n}", "arrangement": "1" if n % 3 else ""} for n in range(30)]
+    orders = [
+        seal_order(f"P-{n}", f"{year}-{1 + n % 12:02d}-10")
+        for n in range(30)
+        for year in range(2016 + n % 2, 2026, 2)
+    ]
+    changes = [{"position_id": "", "date": day, "what": "records"} for day in days]
+    return run_study(fleet_of(positions, work_orders=orders, changes=changes))
+
+
+def test_a_change_of_the_records_breaks_rolling_years_and_comparisons() -> None:
+    plain, study = _changed(), _changed("2023-07-01")
+    months = group_row(study.history.rolling)["month"]
+    assert study.history.breaks == (pd.Timestamp("2023-07-01"),)
+    lost = set(group_row(plain.history.rolling)["month"]) - set(months)
+    assert lost == set(pd.date_range("2023-07-01", "2024-05-01", freq="MS"))
+    row = group_row(study.history.recent).iloc[0]
+    assert row["years_before"] == pytest.approx(30 * 1.5, rel=0.02)
+    assert "2023-07-01" in row["message"]
+    # both lines and bands stop before the change and begin again a year after it
+    for figure in (
+        rolling_figure(group_row(study.history.rolling)),
+        age_ratio_figure(group_row(study.history.rolling)),
+    ):
+        trace = next(t for t in figure.data if t.mode == "lines" and t.fill is None)
+        gap = [y for x, y in zip(trace.x, trace.y, strict=True) if "2023-07" <= x[:7] <= "2024-05"]
+        assert len(gap) == 11
+        assert all(y is None or np.isnan(y) for y in gap)
+        assert not trace.connectgaps
+        assert None in next(t for t in figure.data if t.fill == "toself").x
+
+
+def test_pages_say_that_the_records_changed() -> None:
+    study = _changed("2025-03-01")
+    blocks = {b.name: b for b in (*trend.build(study), *year.build(study)) if hasattr(b, "name")}
+    for name in ("rolling", "verdicts"):
+        assert "the records changed" in blocks[name].caption
+        assert "1 Mar 2025" in blocks[name].caption
+    shown = blocks["where-we-stand"].shown
+    assert (shown["last 12 months"] == "no twelve whole months on record").all()
+    assert set(blocks["verdicts"].shown["Verdict"]) == {"cannot tell yet"}
+
+
+def test_arrangement_and_pump_type_are_groups_and_blanks_are_not_known() -> None:
+    history = _changed().history
+    kinds = group_row(history.overall, "arrangement").set_index("group")
+    assert kinds["positions"].to_dict() == {"arrangement 1": 20, "not known": 10}
+    assert kinds["failures"].sum() == group_row(history.overall)["failures"].iloc[0]
+    assert group_row(history.overall, "pump_type")["group"].tolist() == ["not known"]
+    assert len(group_row(history.rolling, "arrangement")) == 2 * len(group_row(history.rolling))

@@ -103,6 +103,48 @@ def test_more_without_a_place_never_make_a_verdict_bolder(lost: int, n0: int, n1
         assert verdict in {bare[group], "cannot tell yet"}
 
 
+def test_a_change_of_the_records_cuts_the_time_compared() -> None:
+    """Two years before the last one are left; a month cut by the change is on neither side."""
+    lost = _lost("North", "2022-12-31", "2023-06-01")
+    for day in ("2023-01-01", "2022-12-02"):
+        got = recent_verdicts(_monthly(3, 1), lost, breaks=[pd.Timestamp(day)])
+        row = got.set_index("group").loc["North"]
+        assert row[["failures_before", "failures_after"]].tolist() == [36, 12]
+        assert row["years_before"] == 120.0
+        assert row["verdict"] == "improved"
+        assert f"the records changed on {day}, and only the time since" in row["message"]
+        assert row["since"] == pd.Timestamp(day)
+    assert row["unplaced_before"] == 2
+    assert recent_verdicts(_monthly(3, 1), lost, breaks=[pd.Timestamp("2023-01-01")])[
+        "unplaced_before"
+    ].iloc[1] == 1  # fmt: skip
+
+
+@pytest.mark.parametrize("day", ["2024-01-01", "2024-06-15", "2024-12-20"])
+def test_a_change_of_the_records_in_the_last_year_leaves_nothing_to_compare(day: str) -> None:
+    got = recent_verdicts(_monthly(3, 1), NOTHING, breaks=[pd.Timestamp(day)])
+    assert set(got["verdict"]) == {"cannot tell yet"}
+    assert (got["failures_before"] == 0).all()
+    assert got["message"].str.contains("nothing before that can be compared").all()
+    assert got["more_years"].isna().all()
+
+
+def test_changes_outside_the_four_years_move_nothing() -> None:
+    plain = recent_verdicts(_monthly(3, 1), NOTHING)
+    outside = [pd.Timestamp(d) for d in ("2019-05-01", "2021-01-01", "2025-01-01", "2030-01-01")]
+    pd.testing.assert_frame_equal(plain, recent_verdicts(_monthly(3, 1), NOTHING, breaks=outside))
+
+
+def test_failures_that_cluster_make_a_verdict_less_sure() -> None:
+    plain = recent_verdicts(_monthly(3, 2), NOTHING).set_index("group")
+    wide = recent_verdicts(_monthly(3, 2).assign(mtbf_dispersion=2.5), NOTHING).set_index("group")
+    assert wide["ratio"].tolist() == pytest.approx(plain["ratio"].tolist())
+    assert (wide["high"] > plain["high"]).all()
+    assert (wide["age_ratio_low"] < plain["age_ratio_low"]).all()
+    assert plain.loc["all", "verdict"] == "improved"
+    assert wide.loc["all", "verdict"] != "improved"
+
+
 def test_orders_of_a_study_without_a_pump_reach_the_verdict() -> None:
     """Planned ones do not count: they are no failures wherever they belong."""
     positions = [{"tag": f"P-{n}A", "site": "Site"} for n in range(101, 141)]

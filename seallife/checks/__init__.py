@@ -4,7 +4,8 @@ In: everything up to the removals. Out: `Checks`. Next: `seallife.study`.
 
 Faults of single records are found where the records are read: dates and numbers in
 `seallife.intake`, tags in `seallife.register`, orders in `seallife.orders` and `seallife.events`,
-meters in `seallife.meters`. Here stands what only many records together can show.
+meters in `seallife.meters`, leakage in `seallife.leakage.readings`. Here stands what only many
+records together can show.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from seallife.changes import Changes
-from seallife.checks import gaps, orders, readings, stock, texts, units
+from seallife.checks import gaps, meters, orders, stock, texts, units
 from seallife.checks.records import Records
 from seallife.events import Removals
 from seallife.findings import join_findings
@@ -51,19 +52,11 @@ CHECKS: tuple[Check, ...] = (
     Check("silent pumps", "positions without any order", orders.no_orders),
     Check("unknown tags", "orders on tags that the register lacks", orders.unknown_tags),
     Check("new pump", "seals issued to build a pump", orders.fitted_at_commissioning),
-    Check("no meter", "pumps without hour meter", readings.no_meter),
+    Check("no meter", "pumps without hour meter", meters.no_meter),
     Check("gaps", "a site records nothing for long", gaps.silent_stretches),
     Check("languages", "orders in several languages", texts.languages),
     Check("bulk", "seals issued for no pump", stock.bulk_issues),
     Check("several pumps", "one order for several pumps", texts.several_tags),
-    Check(
-        "day of change",
-        "leakage read while the seal was changed",
-        readings.read_on_the_day_of_change,
-    ),
-    Check("zeros", "leakage of exactly zero", readings.zero_readings),
-    Check("units", "readings off by powers of ten", readings.jumps_of_unit),
-    Check("pegged", "readings at the end of the scale", readings.pegged_readings),
     Check("copies", "the same long text on many pumps", texts.copied_texts),
     Check("names", "people named in texts", texts.people_named),
     Check("reconciliation", "seals taken out against seals drawn", stock.sources_disagree),

@@ -28,15 +28,18 @@ def _monitored(fleet: TrueFleet) -> NDArray[np.bool_]:
 
 
 def ramped_lives(fleet: TrueFleet) -> NDArray[np.bool_]:
-    """Which seals leaked more and more before they failed?
+    """Which seals leaked more and more before they failed, or will before they do?
 
     Returns
     -------
     array of bool, shape (n_lives,)
-        In the order of ``fleet.lives``.
+        In the order of ``fleet.lives``; of those in service at the end of the records the ones
+        that will fail of age with a warning, if the records went on.
     """
-    chosen = Draws(fleet.seed, 8).uniform(len(fleet.lives)) <= sc.RAMP_SHARE
-    age = (fleet.lives["ending"] == "age").to_numpy()
+    lives = fleet.lives
+    chosen = Draws(fleet.seed, 8).uniform(len(lives)) <= sc.RAMP_SHARE
+    to_come = (lives["ending"] == "in service") & np.isfinite(lives["aged_d"])
+    age = ((lives["ending"] == "age") | to_come).to_numpy()
     return np.asarray(chosen & age & _monitored(fleet)[fleet.lives["position"]])
 
 
@@ -71,7 +74,8 @@ def leak_readings(fleet: TrueFleet) -> pd.DataFrame:
     )
     at, when, life = at[runs], when[runs], life[runs]
 
-    to_end = lives["end_d"].to_numpy()[life] - when
+    ends = np.where(lives["ending"] == "in service", lives["aged_d"], lives["end_d"])
+    to_end = ends[life] - when
     ramp = ramped[life] & (to_end < length[life])
     rise = np.where(ramp, (length[life] - to_end) / doubling[life], 0.0)
     true = base[life] * 2.0**rise

@@ -35,6 +35,7 @@ Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 _END = float(sc.day_number(sc.DATA_END))
+_AGE = CAUSES.index("age")
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,8 @@ class TrueFleet:
     lives : DataFrame
         All lives since 2005: position (row of ``positions``), number, start_d, end_d [d since
         2005-01-01], hours [run h], ending (see `ENDINGS`), failed, defective, lot, rebuilt,
-        back_d (start of the next life).
+        back_d (start of the next life), aged_d (when a life that ends with the records would have
+        failed of age, if of that; infinite for others).
     """
 
     seed: int
@@ -179,6 +181,7 @@ def simulate_lives(
                 "hours": (end - start) * hours_a_day[at],
                 "ending": ending,
                 "back_d": back,
+                "aged_d": np.where((cause == _AGE) & (fails <= planned), fails, np.inf),
                 "defective": defective,
                 "lot": lot,
                 "rebuilt": rebuilt,

@@ -1,6 +1,7 @@
 """Stock, dated changes and shutdowns of the invented sites.
 
-In: `TrueFleet`, register, orders. Out: `stock`, `issues`, `changes`, `outages`. Next: `write`.
+In: `TrueFleet`, register, orders. Out: `stock`, `issues`, `changes`, `leak_limits`,
+`outages`. Next: `write`.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from seallife.demo.simulate import TrueFleet
 from seallife.demo.stories import decoy_positions
 from seallife.demo.tools import each
 
-__all__ = ["changes", "issues", "outages", "stock"]
+__all__ = ["changes", "issues", "leak_limits", "outages", "stock"]
 
 
 def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.DataFrame:
@@ -119,6 +120,27 @@ def changes(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd
                 add(position, order.back_date, "seal", "", "earlier seal type", "new seal type", "")
     frame = pd.DataFrame(rows)
     return frame.sort_values(["date", "position_id"], kind="stable", ignore_index=True)
+
+
+def leak_limits() -> pd.DataFrame:
+    """Which limits of leakage has Skarrow Point confirmed? All invented.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``leak_limits`` (`seallife.schema`) but those that stay empty.
+    """
+    permit, house = "site permit {} (invented)", "site procedure SP-17, revision {} (invented)"
+    new = date(2019, 1, 1)
+    rows = [
+        ("", 2_000.0, "legal", date(2012, 4, 1), date(2018, 12, 31), permit.format("of 2012")),
+        ("", 1_000.0, "legal", new, None, permit.format("of 2019")),
+        ("", 500.0, "house", date(2012, 4, 1), None, house.format(3)),
+        ("CHEM", 200.0, "house", new, None, house.format(5)),
+    ]
+    names = ["service_class", "limit", "kind", "valid_from", "valid_to", "citation"]
+    frame = pd.DataFrame(rows, columns=names)
+    return frame.assign(site=sc.SKARROW, method="sniffer", unit="ppm")
 
 
 def outages() -> pd.DataFrame:

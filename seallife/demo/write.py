@@ -24,7 +24,7 @@ from seallife.demo.meters import meter_readings
 from seallife.demo.orders import Order, day, other_orders, removal_orders
 from seallife.demo.register import site_register, true_register
 from seallife.demo.simulate import TrueFleet, simulate_fleet
-from seallife.demo.stores import changes, issues, outages, stock
+from seallife.demo.stores import changes, issues, leak_limits, outages, stock
 from seallife.demo.tools import each, load_toml
 from seallife.errors import InputError
 
@@ -153,6 +153,7 @@ def demo_tables(seed: int = sc.DEFAULT_SEED) -> DemoTables:
         "leak_readings.csv": readings,
         "stores.xlsx": stock(fleet, register, orders),
         "changes.csv": changes(fleet, register, orders),
+        "leak_limits.csv": leak_limits(),
         "outages.csv": outages(),
     }
     counted = Counter(d for o in orders for d in o.defects)

@@ -1,4 +1,4 @@
-"""Are we getting better? Mean time between repairs and between failures, with exact limits.
+"""Are we getting better? Mean time between repairs and between failures, with limits.
 
 In: `Removals`, `LifeTable`, groups of positions. Out: `MtbrHistory`. Next: `seallife.figures`,
 `seallife.report`.
@@ -10,22 +10,23 @@ seals counts twice.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from seallife.clocks import RunClock, day_number
+from seallife.clocks import RunClock
 from seallife.events import Removals
-from seallife.history.agerates import AgeRates, age_rates
-from seallife.history.rates import mtbr
+from seallife.history.agerates import age_rates
+from seallife.history.clustering import clustering, repeat_pairs, widening
+from seallife.history.monthexposure import EXPOSURES, month_edges, month_exposure
 from seallife.history.recent import recent_verdicts
-from seallife.history.windows import window_sums
+from seallife.history.windows import WIDENED, window_sums, with_means
 from seallife.lives import LifeTable
 from seallife.observation import Observation
 from seallife.register import Register
-from seallife.schema import DAYS_PER_YEAR, ENDED_BY
+from seallife.schema import ENDED_BY
 
 __all__ = ["DEFINITIONS", "MtbrHistory", "mtbr_history", "position_groups"]
 
@@ -33,9 +34,8 @@ DEFINITIONS = {
     "MTBR": "time at risk of all seal positions divided by seal removals, planned ones included",
     "MTBF": "time at risk of all seal positions divided by seal failures",
 }
-_BY = ("all", "site", "unit", "service_class")
 _ROLLING_MONTHS = 12
-_CHUNK = 5_000  # lives worked on at once, to bound memory
+_NOT_KNOWN = "not known"
 
 
 @dataclass(frozen=True)
@@ -47,21 +47,27 @@ class MtbrHistory:
     monthly : pandas.DataFrame
         by, group, month (its first day), exposure_years, exposure_h, expected (failures of seals
         of these classes at these ages, at the rates of the whole record), removals, failures,
-        unknown (removals of unknown reason, counted among the failures where the rules say so).
+        unknown (removals of unknown reason, counted among the failures where the rules say so),
+        mtbr_dispersion, mtbf_dispersion (by which limits of this group are widened).
     rolling : pandas.DataFrame
-        The same summed over the twelve months that end with ``month``, with mtbr_years and
-        mtbf_years and their limits ``_low``, ``_high``; whole months only. Neighbouring rows
-        share eleven months: never test them for a trend. age_ratio with limits: failures over
-        expected; above 1 is worse than seals of these ages were in the whole record.
+        The same summed over the twelve months that end with ``month``, with the columns of
+        `seallife.history.windows.with_means`: MTBR and MTBF on both clocks, and age_ratio,
+        failures over expected, above 1 worse than seals of these ages were in the whole record.
+        Whole months only. Neighbouring rows share eleven months: never test them for a trend.
     overall : pandas.DataFrame
-        The whole of the records, one row a group, with positions and on both clocks
-        (``mtbf_run_years`` counts run hours, 8,766 h a year).
+        The whole of the records, one row a group, with positions and the same columns.
     recent : pandas.DataFrame
         The last twelve whole months against up to three years before, see
         `seallife.history.recent.recent_verdicts`.
     level : float
     unknown_as : str
         How removals of unknown reason are counted.
+    clustered : pandas.DataFrame
+        Whether removals (measure MTBR) and failures (MTBF) follow each other at one pump more
+        closely than chance, by group: `seallife.history.clustering.clustering`. ``used``: by this
+        limits are widened.
+    breaks : tuple of Timestamp
+        Days on which the records changed; nothing reaches across one.
     """
 
     monthly: pd.DataFrame
@@ -70,6 +76,8 @@ class MtbrHistory:
     recent: pd.DataFrame
     level: float
     unknown_as: str
+    clustered: pd.DataFrame
+    breaks: tuple[pd.Timestamp, ...]
 
 
 def mtbr_history(
@@ -82,8 +90,9 @@ def mtbr_history(
     *,
     level: float = 0.90,
     unknown_as: str = "failed",
+    breaks: Sequence[pd.Timestamp] = (),
 ) -> MtbrHistory:
-    """How did MTBR and MTBF go, month by month, by site, unit and service class?
+    """How did MTBR and MTBF go, month by month, by site, unit, class, arrangement and pump type?
 
     Parameters
     ----------
@@ -96,42 +105,38 @@ def mtbr_history(
         Two-sided level of all limits.
     unknown_as : {'failed', 'withdrawn'}
         How removals of unknown reason are counted.
+    breaks : sequence of Timestamp
+        Days on which what is recorded or counted changed: no rolling year and no comparison
+        reaches across one.
     """
     groups = position_groups(register, service_class)
-    edges = _month_edges(watched)
-    exposure = _exposure(lives.table, groups, clock, edges, age_rates(lives.table))
-    counts = _counts(removals, register, groups, edges, unknown_as)
-    monthly = pd.concat(
-        [
-            exposure.groupby([by, "month"])[_EXPOSURES]
-            .sum()
-            .reset_index()
-            .rename(columns={by: "group"})
-            .assign(by=by)
-            for by in _BY
-        ],
-        ignore_index=True,
-    )[["by", "group", "month", *_EXPOSURES]]
-    monthly = monthly.merge(counts, on=["by", "group", "month"], how="left")
+    edges = month_edges(watched)
+    exposure = month_exposure(lives.table, groups, clock, edges, age_rates(lives.table))
+    events = _events(removals, register, edges, unknown_as)
+    counts = _counts(events, groups)
+    monthly = exposure.table.merge(counts, on=["by", "group", "month"], how="left")
     monthly[_COUNTS] = monthly[_COUNTS].fillna(0).astype(int)
     # a failure at an end nobody named ended no life: all ages share such failures alike
     whole = monthly[monthly["by"] == "all"]
     if whole["expected"].sum() > 0:
         monthly["expected"] *= whole["failures"].sum() / whole["expected"].sum()
-    sizes = []
-    for by in _BY:
-        count = groups[by].value_counts().rename_axis("group").reset_index(name="positions")
-        sizes.append(count.assign(by=by))
-    size = pd.concat(sizes)
+    clustered = _clustered(events, exposure.days, register, groups)
+    for measure, name in zip(("MTBR", "MTBF"), WIDENED, strict=True):
+        used = clustered[clustered["measure"] == measure].set_index(["by", "group"])["used"]
+        keys = pd.MultiIndex.from_frame(monthly[["by", "group"]])
+        monthly[name] = used.reindex(keys).fillna(1.0).to_numpy()
     # A month that the records do not reach the end of would make a year of eleven months.
     whole = monthly[monthly["month"].isin(edges[:-1][edges[1:] <= watched.windows["end"].max()])]
+    rolling = window_sums(whole, _ROLLING_MONTHS, breaks=breaks)
     return MtbrHistory(
         monthly,
-        _with_means(window_sums(whole, _ROLLING_MONTHS), level),
-        _overall(monthly, size, level),
-        recent_verdicts(whole, _perhaps_failed(removals.unplaced), level=level),
+        with_means(rolling, level),
+        _overall(monthly, groups, level),
+        recent_verdicts(whole, _perhaps_failed(removals.unplaced), level=level, breaks=breaks),
         level,
         unknown_as,
+        clustered,
+        tuple(breaks),
     )
 
 
@@ -139,83 +144,24 @@ def position_groups(register: Register, service_class: pd.Series) -> pd.DataFram
     """Which group of each way of grouping (columns) does each position (index) stand in?"""
     table = register.table.set_index("position_id")
     unit = table["unit"].where(table["unit"] != "", "no unit")
+    kind, pump = (table[c].fillna("").astype(str) for c in ("arrangement", "pump_type"))
     return pd.DataFrame(
         {
             "all": "all",
             "site": table["site"],
             "unit": table["site"] + " / " + unit,
             "service_class": service_class.reindex(table.index),
+            "arrangement": ("arrangement " + kind).where(kind != "", _NOT_KNOWN),
+            "pump_type": pump.where(pump != "", _NOT_KNOWN),
         },
         index=table.index,
     )
 
 
-def _month_edges(watched: Observation) -> pd.DatetimeIndex:
-    """First days of the months that the records touch, and of the month after the last."""
-    first = watched.windows["start"].min().to_period("M")
-    last = (watched.windows["end"].max() - pd.Timedelta(days=1)).to_period("M")
-    return pd.period_range(first, last + 1, freq="M").to_timestamp()
-
-
-def _exposure(
-    lives: pd.DataFrame,
-    groups: pd.DataFrame,
-    clock: RunClock,
-    edges: pd.DatetimeIndex,
-    rates: AgeRates,
+def _events(
+    removals: Removals, register: Register, edges: pd.DatetimeIndex, unknown_as: str
 ) -> pd.DataFrame:
-    """Time at risk, and failures expected at these ages, by month of each finest group."""
-    seen = groups[groups.index.isin(lives["position_id"])].astype(str)
-    cells = seen.groupby(list(_BY), sort=True)
-    cell_of = cells.ngroup()
-    names = cells.size().index.to_frame(index=False)
-    lives = lives.assign(cell=lives["position_id"].map(cell_of).to_numpy())
-    lives = lives.sort_values("cell", kind="stable")
-    edge = day_number(edges)
-    days, hours, expected = np.zeros((3, len(names), len(edge) - 1))
-    for at in range(0, len(lives), _CHUNK):
-        part = lives.iloc[at : at + _CHUNK]
-        start, end = day_number(part["entry"]), day_number(part["exit"])
-        cut = np.clip(edge[None, :], start[:, None], end[:, None])
-        run, _ = clock.at(part["position_id"].repeat(len(edge)), cut.ravel())
-        spent = np.diff(run.reshape(cut.shape), axis=1)
-        cell, first = np.unique(part["cell"].to_numpy(), return_index=True)
-        days[cell] += np.add.reduceat(np.diff(cut, axis=1), first, axis=0)
-        hours[cell] += np.add.reduceat(spent, first, axis=0)
-        expected[cell] += np.add.reduceat(_expected(part, spent, rates), first, axis=0)
-    months = len(edge) - 1
-    rows = names.loc[names.index.repeat(months)].reset_index(drop=True)
-    return rows.assign(
-        month=np.tile(edges[:-1].to_numpy(), len(names)),
-        exposure_years=days.ravel() / DAYS_PER_YEAR,
-        exposure_h=hours.ravel(),
-        expected=expected.ravel(),
-    )
-
-
-def _expected(
-    lives: pd.DataFrame, spent: npt.NDArray[np.float64], rates: AgeRates
-) -> npt.NDArray[np.float64]:
-    """Failures expected of each life in each month, shape (lives, months)."""
-    place = rates.classes.get_indexer(pd.Index(lives["service_class"].astype(str)))
-    entry = pd.to_numeric(lives["entry_age_h"]).to_numpy(dtype=float, na_value=np.nan)
-    aged = lives["age_known"].to_numpy(dtype=bool) & np.isfinite(entry)
-    out = rates.unaged[place][:, None] * spent
-    age = np.concatenate([np.zeros((len(lives), 1)), np.cumsum(spent, axis=1)], axis=1)[aged]
-    age += entry[aged, None]
-    at = np.broadcast_to(place[aged, None], age.shape)
-    out[aged] = np.diff(rates.cumulative(rates.rates, at, age), axis=1)
-    return np.asarray(out)
-
-
-def _counts(
-    removals: Removals,
-    register: Register,
-    groups: pd.DataFrame,
-    edges: pd.DatetimeIndex,
-    unknown_as: str,
-) -> pd.DataFrame:
-    """Removals and failures per group and month."""
+    """Position and month of each removal, and what it counts as."""
     events = removals.table
     first = register.table.drop_duplicates("pump_key").set_index("pump_key")["position_id"]
     # Where the end of the pump is not named, its first seal stands for the pump's groups.
@@ -223,21 +169,54 @@ def _counts(
         events["position_id"] != "", events["pump_key"].map(first)
     )
     ended = events["ended"].replace("unknown", unknown_as)
-    base = pd.DataFrame(
+    month = events["end"].dt.to_period("M").dt.to_timestamp()
+    return pd.DataFrame(
         {
             "position_id": position,
-            "month": events["end"].dt.to_period("M").dt.to_timestamp(),
+            "month": month,
+            "place": edges[:-1].get_indexer(pd.DatetimeIndex(month)),
             "removals": 1,
             "failures": (ended == "failed").astype(int),
             "unknown": (events["ended"] == "unknown").astype(int),
         }
     )
+
+
+def _counts(events: pd.DataFrame, groups: pd.DataFrame) -> pd.DataFrame:
+    """Removals and failures per group and month."""
     frames = []
-    for by in _BY:
-        named = base.assign(by=by, group=base["position_id"].map(groups[by]).astype(str))
-        sums = named.groupby(["by", "group", "month"])[["removals", "failures", "unknown"]].sum()
+    for by in groups.columns:
+        named = events.assign(by=by, group=events["position_id"].map(groups[by]).astype(str))
+        sums = named.groupby(["by", "group", "month"])[_COUNTS].sum()
         frames.append(sums.reset_index())
     return pd.concat(frames, ignore_index=True)
+
+
+def _clustered(
+    events: pd.DataFrame, days: pd.DataFrame, register: Register, groups: pd.DataFrame
+) -> pd.DataFrame:
+    """Whether events of one pump cluster, for each measure and group."""
+    pumps = register.table.set_index("position_id")["pump_key"].reindex(days.index)
+    code, names = pd.factorize(pumps)
+    exposure = np.zeros((len(names), days.shape[1]))
+    np.add.at(exposure, code, days.to_numpy())
+    # both seals of a pump stand in its groups, so that its first tells them
+    first = groups.loc[days.index[np.unique(code, return_index=True)[1]]]
+    row = days.index.get_indexer(pd.Index(events["position_id"]))
+    kept = (row >= 0) & (events["place"] >= 0).to_numpy()
+    row, place = row[kept], events["place"].to_numpy()[kept]
+    out = []
+    for measure, name in (("MTBR", "removals"), ("MTBF", "failures")):
+        counts = np.zeros_like(exposure)
+        np.add.at(counts, (code[row], place), events[name].to_numpy()[kept])
+        pairs = repeat_pairs(counts, exposure)
+        of_groups = [
+            clustering(pairs, first[by].astype(str).to_numpy()).assign(by=by)
+            for by in groups.columns
+        ]
+        out.append(widening(pd.concat(of_groups, ignore_index=True)).assign(measure=measure))
+    table = pd.concat(out, ignore_index=True)
+    return table[["measure", "by", *table.columns.drop(["measure", "by"])]]
 
 
 def _perhaps_failed(unplaced: pd.DataFrame) -> pd.DataFrame:
@@ -246,33 +225,16 @@ def _perhaps_failed(unplaced: pd.DataFrame) -> pd.DataFrame:
     return unplaced.loc[ended != "withdrawn", ["site", "end"]]
 
 
-def _with_means(table: pd.DataFrame, level: float) -> pd.DataFrame:
-    """Add MTBR and MTBF in calendar years with limits."""
-    for name, count in (("mtbr", "removals"), ("mtbf", "failures")):
-        got = mtbr(table["exposure_years"], table[count], level=level)
-        table[f"{name}_years"] = got["mean_time"].to_numpy()
-        table[f"{name}_years_low"] = got["low"].to_numpy()
-        table[f"{name}_years_high"] = got["high"].to_numpy()
-    some = table["expected"] > 0
-    got = mtbr(table["expected"].where(some, 1.0), table["failures"], level=level)
-    # mtbr gives expected over failures; wanted is failures over expected
-    for name, other in (("", "mean_time"), ("_low", "high"), ("_high", "low")):
-        ratio = 1 / got[other].to_numpy()
-        table[f"age_ratio{name}"] = np.where(some, ratio, np.nan)
-    table.loc[some & (table["failures"] == 0), "age_ratio"] = 0.0
-    return table
-
-
 _COUNTS = ["removals", "failures", "unknown"]
-_EXPOSURES = ["exposure_years", "exposure_h", "expected"]
-_SUMS = [*_EXPOSURES, *_COUNTS]
+_SUMS = [*EXPOSURES, *_COUNTS]
 
 
-def _overall(monthly: pd.DataFrame, size: pd.DataFrame, level: float) -> pd.DataFrame:
-    table = monthly.groupby(["by", "group"], sort=False)[_SUMS].sum().reset_index()
-    table = table.merge(size, on=["by", "group"], how="left")
-    run = mtbr(table["exposure_h"] / (DAYS_PER_YEAR * 24), table["failures"], level=level)
-    table["mtbf_run_years"] = run["mean_time"].to_numpy()
-    table["mtbf_run_years_low"] = run["low"].to_numpy()
-    table["mtbf_run_years_high"] = run["high"].to_numpy()
-    return _with_means(table, level)
+def _overall(monthly: pd.DataFrame, groups: pd.DataFrame, level: float) -> pd.DataFrame:
+    grouped = monthly.groupby(["by", "group"], sort=False)
+    table = grouped[_SUMS].sum().join(grouped[list(WIDENED)].first()).reset_index()
+    sizes = []
+    for by in groups.columns:
+        count = groups[by].value_counts().rename_axis("group").reset_index(name="positions")
+        sizes.append(count.assign(by=by))
+    table = table.merge(pd.concat(sizes), on=["by", "group"], how="left")
+    return with_means(table, level)

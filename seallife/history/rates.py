@@ -26,6 +26,7 @@ def mtbr(
     level: float = 0.90,
     truncated_by: Literal["time", "failure"] = "time",
     sides: Literal["two", "lower"] = "two",
+    dispersion: npt.ArrayLike = 1.0,
 ) -> pd.DataFrame:
     """How long between events, and between which limits?
 
@@ -41,6 +42,10 @@ def mtbr(
         Whether watching stopped at a date or at the last event.
     sides : {'two', 'lower'}
         'lower': ``low`` alone holds at ``level``; ``high`` is infinite.
+    dispersion : array_like, scalar or shape (n,)
+        Variance of the count over its mean, from `seallife.history.clustering`; 1 for exact
+        Poisson limits. Above it limits are those of events / dispersion in exposure / dispersion:
+        as many clusters as that are told by the events, each of its own luck.
 
     Returns
     -------
@@ -51,8 +56,8 @@ def mtbr(
     Raises
     ------
     InputError
-        Negative or missing values, a level outside (0, 1), or no event where watching stopped
-        at one.
+        Negative or missing values, a level outside (0, 1), a dispersion that is not above 0, or
+        no event where watching stopped at one.
 
     Source
     ------
@@ -76,12 +81,16 @@ def mtbr(
             raise InputError(f"value {i} is {values[i]}, not zero or more", where=name)
     if truncated_by == "failure" and (n < 1).any():
         raise InputError("is 0 where watching stopped at an event", where="events")
+    size = np.asarray(dispersion, dtype=float)
+    if (~np.isfinite(size) | (size <= 0)).any():
+        raise InputError("must be above 0", where="dispersion", hint="1 for the Poisson law")
     alpha = (1 - level) / 2 if sides == "two" else 1 - level
-    freedom = 2 * n + (2 if truncated_by == "time" else 0)
-    low = 2 * t / chdtri(freedom, alpha)
+    freedom = 2 * n / size
+    low = 2 * t / size / chdtri(freedom + (2 if truncated_by == "time" else 0), alpha)
     with np.errstate(divide="ignore", invalid="ignore"):
         mean = np.where(n > 0, t / n, np.nan)
-        high = np.where(n > 0, 2 * t / chdtri(np.maximum(2 * n, 1), 1 - alpha), np.inf)
+        some = np.where(n > 0, freedom, 1.0)
+        high = np.where(n > 0, 2 * t / size / chdtri(some, 1 - alpha), np.inf)
     if sides == "lower":
         high = np.full_like(low, np.inf)
     none = n == 0
@@ -124,13 +133,17 @@ def share_limits(
 
     k, n = np.asarray(part, float), np.asarray(whole, float)
     alpha = (1 - level) / 2
-    low = np.where(k > 0, betaincinv(np.maximum(k, 1), n - k + 1, alpha), 0.0)
-    high = np.where(k < n, betaincinv(k + 1, np.maximum(n - k, 1), 1 - alpha), 1.0)
+    low = np.where(k > 0, betaincinv(np.where(k > 0, k, 1), n - k + 1, alpha), 0.0)
+    high = np.where(k < n, betaincinv(k + 1, np.where(k < n, n - k, 1), 1 - alpha), 1.0)
     return np.where(n > 0, low, np.nan), np.where(n > 0, high, np.nan)
 
 
 def compare_rates(
-    events: tuple[float, float], exposure: tuple[float, float], *, level: float = 0.90
+    events: tuple[float, float],
+    exposure: tuple[float, float],
+    *,
+    level: float = 0.90,
+    dispersion: float = 1.0,
 ) -> dict[str, float | str]:
     """Is the second event rate lower than the first, by more than chance?
 
@@ -140,6 +153,8 @@ def compare_rates(
         Counts and time at risk, before and after.
     level : float
         Two-sided level of the ratio's interval.
+    dispersion : float
+        Variance of the counts over their mean, as for `mtbr`.
 
     Returns
     -------
@@ -153,7 +168,7 @@ def compare_rates(
     ------
     Conditional on the total, the later count is binomial; exact (Clopper-Pearson) limits.
     """
-    (n0, n1), (t0, t1) = events, exposure
+    (n0, n1), (t0, t1) = (tuple(v / dispersion for v in pair) for pair in (events, exposure))
     total = n0 + n1
     low, high, ratio = 0.0, np.inf, np.nan
     if t0 > 0 and t1 > 0 and total > 0:
@@ -168,8 +183,8 @@ def compare_rates(
     elif years > t1:
         verdict = "cannot tell yet"
         message = (
-            f"even a halved rate would not show yet; about {years - t1:,.0f} more position-years "
-            "are needed"
+            f"even a halved rate would not show yet; about {dispersion * (years - t1):,.0f} more "
+            "position-years are needed"
             if np.isfinite(years)
             else "there are too few events before to tell a halved rate from chance"
         )
@@ -180,7 +195,7 @@ def compare_rates(
         "low": low,
         "high": high,
         "verdict": verdict,
-        "more_years": years - t1 if verdict == "cannot tell yet" else 0.0,
+        "more_years": dispersion * (years - t1) if verdict == "cannot tell yet" else 0.0,
         "message": message,
     }
 

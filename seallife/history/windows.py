@@ -8,16 +8,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from seallife.errors import InputError
 from seallife.history.rates import mtbr
 from seallife.schema import HOURS_PER_YEAR
 
-__all__ = ["window_sums", "windowed"]
+__all__ = ["WIDENED", "spells", "window_sums", "windowed", "with_means"]
 
 _SUMS = ["exposure_years", "exposure_h", "expected", "removals", "failures", "unknown"]
 _COUNTS = ["removals", "failures", "unknown"]
+
+WIDENED = ("mtbr_dispersion", "mtbf_dispersion")
+"""Variance over mean of the counts of removals and of failures, by which limits are widened."""
 
 
 def windowed(
@@ -41,14 +45,13 @@ def windowed(
     breaks : sequence of Timestamp
         Days on which what is recorded or counted changed: no window reaches across one.
     level : float
-        Two-sided level of the exact limits.
+        Two-sided level of the limits.
 
     Returns
     -------
     DataFrame
-        ``by``, ``group``, ``month`` (first day of the window's last month), sums, and
-        ``mtbr_years``, ``mtbf_years``, ``mtbf_run_years`` (run hours, 8,766 h a year) with
-        ``_low`` and ``_high``. A window with a month without time at risk, as in a gap of the
+        ``by``, ``group``, ``month`` (first day of the window's last month), sums, and the columns
+        of `with_means`. A window with a month without time at risk, as in a gap of the
         records, is left out. Overlapping windows share most of their months: never test them for
         a trend.
 
@@ -59,7 +62,7 @@ def windowed(
 
     Source
     ------
-    Exact Poisson limits: see `seallife.history.mtbr`.
+    Limits: `seallife.history.rates.mtbr`, `seallife.history.clustering.clustering`.
 
     Examples
     --------
@@ -80,15 +83,49 @@ def windowed(
         )
     rows = monthly.sort_values(["by", "group", "month"], kind="stable")
     out = window_sums(rows, months, apart=apart, breaks=breaks)
-    for name, exposure, events in (
-        ("mtbr_years", out["exposure_years"], out["removals"]),
-        ("mtbf_years", out["exposure_years"], out["failures"]),
-        ("mtbf_run_years", out["exposure_h"] / HOURS_PER_YEAR, out["failures"]),
+    return with_means(out, level)
+
+
+def with_means(table: pd.DataFrame, level: float) -> pd.DataFrame:
+    """How long between removals and between failures, on both clocks?
+
+    Parameters
+    ----------
+    table : DataFrame
+        exposure_years, exposure_h, expected, removals, failures; ``mtbr_dispersion`` and
+        ``mtbf_dispersion``, by which limits are widened: exact Poisson limits where it is 1, or
+        where a table has none.
+    level : float
+        Two-sided level of the limits.
+
+    Returns
+    -------
+    DataFrame
+        The table with ``mtbr_years``, ``mtbf_years`` (calendar), ``mtbr_run_years``,
+        ``mtbf_run_years`` (run hours, 8,766 h a year) and ``age_ratio`` (failures over those
+        expected), each with ``_low`` and ``_high``.
+    """
+    run, some = table["exposure_h"] / HOURS_PER_YEAR, table["expected"] > 0
+    new: dict[str, npt.NDArray[np.float64]] = {}
+    ones = pd.Series(1.0, index=table.index)
+    of_removals, of_failures = (table.get(name, ones) for name in WIDENED)
+    for name, exposure, count, size in (
+        ("mtbr_years", table["exposure_years"], table["removals"], of_removals),
+        ("mtbf_years", table["exposure_years"], table["failures"], of_failures),
+        ("mtbr_run_years", run, table["removals"], of_removals),
+        ("mtbf_run_years", run, table["failures"], of_failures),
     ):
-        got = mtbr(exposure, events, level=level)
+        got = mtbr(exposure, count, level=level, dispersion=size)
         for end, column in (("", "mean_time"), ("_low", "low"), ("_high", "high")):
-            out[f"{name}{end}"] = got[column].to_numpy()
-    return out
+            new[f"{name}{end}"] = got[column].to_numpy()
+    expected = table["expected"].where(some, 1.0)
+    got = mtbr(expected, table["failures"], level=level, dispersion=of_failures)
+    # mtbr gives expected over failures; wanted is failures over expected
+    for end, other in (("", "mean_time"), ("_low", "high"), ("_high", "low")):
+        new[f"age_ratio{end}"] = np.where(some, 1 / got[other].to_numpy(), np.nan)
+    none = (some & (table["failures"] == 0)).to_numpy()
+    new["age_ratio"] = np.where(none, 0.0, new["age_ratio"])
+    return table.assign(**new)
 
 
 def window_sums(
@@ -110,10 +147,11 @@ def window_sums(
     Returns
     -------
     DataFrame
-        ``by``, ``group``, ``month`` and sums, in the order of ``monthly``.
+        ``by``, ``group``, ``month``, what limits are widened by, and sums, in the order of
+        ``monthly``.
     """
     rows = monthly.reset_index(drop=True)
-    by = [rows["by"], rows["group"], _spells(rows["month"], breaks)]
+    by = [rows["by"], rows["group"], spells(rows["month"], breaks)]
     grouped = rows.groupby(by, sort=False)
     sums = grouped[_SUMS].rolling(months).sum().droplevel([0, 1, 2]).reindex(rows.index)
     least = grouped["exposure_years"].rolling(months).min().droplevel([0, 1, 2])
@@ -123,12 +161,13 @@ def window_sums(
     whole = (least.reindex(rows.index) > 0) & (number - first == months - 1)
     if apart:
         whole &= number % months == 0
-    out: pd.DataFrame = rows[["by", "group", "month"]].join(sums)[whole].reset_index(drop=True)
+    told = ["by", "group", "month", *(c for c in WIDENED if c in rows)]
+    out: pd.DataFrame = rows[told].join(sums)[whole].reset_index(drop=True)
     out[_COUNTS] = out[_COUNTS].round().astype(int)
     return out
 
 
-def _spells(month: pd.Series, breaks: Sequence[pd.Timestamp]) -> pd.Series:
+def spells(month: pd.Series, breaks: Sequence[pd.Timestamp]) -> pd.Series:
     """Number of breaks before each month; the month of a break within it stands alone."""
     days = np.sort(pd.to_datetime(list(breaks)).to_numpy(dtype="datetime64[ns]"))
     first = month.to_numpy(dtype="datetime64[ns]")

@@ -58,6 +58,8 @@ _NAMES = {
     "hz": "revolutions_per_second",
     "cst": "centistokes",
     "mm2/s": "centistokes",
+    "l": "liter",
+    "cm2": "centimeter ** 2",
     "h": "hour",
     "hr": "hour",
     "hrs": "hour",

@@ -1,15 +1,70 @@
 """Leak limits: the site's own table. What is shipped is a labelled example, never in force.
 
-In: nothing. Out: a table. Next: later analyses of leakage.
+In: a table of limits, readings. Out: the limits each reading is held against. Next:
+`seallife.leakage.exceedances`.
+
+Three kinds stand beside each other and none replaces another: *legal* (a rule or permit), *house*
+(what the site acts on), *statistical* (what would be unusual for these seals).
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from importlib.resources import files
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
-__all__ = ["example_limits"]
+from seallife.errors import InputError
+from seallife.leakage.conversions import WATER_DROP_ML
+from seallife.leakage.records import dates
+from seallife.leakage.units import conversion
+
+__all__ = [
+    "KINDS",
+    "LIMIT_COLUMNS",
+    "READING_COLUMNS",
+    "LimitsInForce",
+    "example_limits",
+    "limits_in_force",
+]
+
+KINDS = ("legal", "house", "statistical")
+"""Kinds of limit, in the order in which they are looked at."""
+
+_SCOPE = {"site": 1, "unit": 2, "service_class": 4, "position_id": 8}
+LIMIT_COLUMNS = (
+    *_SCOPE,
+    "method",
+    "limit",
+    "limit_unit",
+    "kind",
+    "valid_from",
+    "valid_to",
+    "citation",
+)
+READING_COLUMNS = (*_SCOPE, "method", "reading_unit", "date", "low", "high")
+_MATCHED = [*_SCOPE, "method"]
+
+
+@dataclass(frozen=True, eq=False)
+class LimitsInForce:
+    """What each reading is held against.
+
+    Attributes
+    ----------
+    table : DataFrame
+        A row per reading and kind of limit in force on its day: ``reading`` and ``limit_row``
+        (index labels of the two tables), ``kind``, ``limit`` [unit of the reading], ``as_written``,
+        ``scope`` (what the limit was set for), ``citation``, ``conversion`` (what it rests on).
+    messages : DataFrame
+        ``limit_row``, ``readings`` (how many are concerned), ``message``: limits that could not be
+        held against readings meant by them, that meet none, or that lack something.
+    """
+
+    table: pd.DataFrame
+    messages: pd.DataFrame
 
 
 def example_limits() -> pd.DataFrame:
@@ -29,3 +84,165 @@ def example_limits() -> pd.DataFrame:
     """
     with (files("seallife.leakage") / "limits.csv").open(encoding="utf-8") as file:
         return pd.read_csv(file)
+
+
+def limits_in_force(
+    limits: pd.DataFrame, readings: pd.DataFrame, *, drop_ml: float = WATER_DROP_ML
+) -> LimitsInForce:
+    """Which limits held for each reading on its day?
+
+    Parameters
+    ----------
+    limits : DataFrame
+        ``site``, ``unit`` (of the plant), ``service_class``, ``position_id``, ``method`` (blank:
+        any), ``limit``, ``limit_unit``, ``kind`` ('legal', 'house' or 'statistical'),
+        ``valid_from``, ``valid_to`` (both days included; blank: open), ``citation``.
+    readings : DataFrame
+        ``site``, ``unit``, ``service_class``, ``position_id``, ``method``, ``reading_unit``,
+        ``date``, ``low``, ``high``; ``density`` [g/mL at the leak] where known. Index labels
+        unique.
+    drop_ml : float
+        Volume of a drop [mL].
+
+    Returns
+    -------
+    LimitsInForce
+
+    Raises
+    ------
+    InputError
+        If a column is missing, a kind is none of the three, a limit is negative or no number, a
+        date is none, a limit ends before it begins, or labels of readings are not unique.
+
+    Notes
+    -----
+    Of each kind the most specific limit holds: one for the position before one for its service
+    class, its plant unit, its site, any. Of equally specific ones the lowest holds. The method
+    only says to which readings a limit applies. Case and blanks at the ends make no difference.
+
+    A limit in a unit that cannot be had in that of a reading is in ``messages``, and the next
+    specific one that can be is taken. Which limits hold for a position is for the site to
+    confirm: nothing here says that a site complies.
+    """
+    rules = _limits(limits)
+    _need(readings, READING_COLUMNS, "readings")
+    if not readings.index.is_unique:
+        raise InputError("has labels that stand twice", where="readings.index")
+    read = readings[[*_MATCHED, "reading_unit"]].apply(_text)
+    read["density"] = readings["density"].astype(float) if "density" in readings else np.nan
+    read["combo"] = read.groupby([*_MATCHED, "reading_unit", "density"], dropna=False).ngroup()
+    combos = read.drop_duplicates("combo").set_index("combo")
+    held = _pairs(rules, combos, drop_ml)
+    day = dates(readings["date"], "readings.date").rename("day")
+    met = pd.DataFrame({"combo": read["combo"], "day": day}).rename_axis("reading").reset_index()
+    met = met.merge(held, on="combo")
+    inside = (met["valid_from"].isna() | (met["day"] >= met["valid_from"])) & (
+        met["valid_to"].isna() | (met["day"] < met["valid_to"] + pd.Timedelta(days=1))
+    )
+    met = met[inside]
+    usable = met[met["factor"].notna()]
+    order = pd.Series(range(len(readings)), index=readings.index)
+    usable = usable.assign(
+        limit=usable["limit"] * usable["factor"].astype(float),
+        place=usable["reading"].map(order),
+        rank=usable["kind"].map(KINDS.index),
+    ).sort_values(
+        ["place", "rank", "weight", "limit", "row"],
+        ascending=[True, True, False, True, True],
+        kind="stable",
+    )
+    best = usable.drop_duplicates(["place", "rank"])
+    columns = ["reading", "kind", "limit", "as_written", "scope", "citation", "conversion"]
+    table = best[[*columns, "limit_row"]].reset_index(drop=True)
+    return LimitsInForce(table, _messages(rules, met))
+
+
+def _limits(limits: pd.DataFrame) -> pd.DataFrame:
+    """Check limits and say how specific each is."""
+    _need(limits, LIMIT_COLUMNS, "limits")
+    out = limits[[*_MATCHED, "kind"]].apply(_text)
+    out["limit_row"] = limits.index
+    out["row"] = np.arange(len(limits))
+    value = pd.to_numeric(limits["limit"], errors="coerce")
+    given = limits["limit"].notna() & (limits["limit"].astype(str).str.strip() != "")
+    for bad, column, what in (
+        (~out["kind"].isin(KINDS), "kind", f"is none of {', '.join(KINDS)}"),
+        (given & ~(value >= 0), "limit", "is not a number from 0"),
+    ):
+        if bad.any():
+            at = limits.index[bad][0]
+            raise InputError(
+                f"{limits.loc[at, column]!r} {what}", where=f"limits.{column}, row {at}"
+            )
+    out["limit"] = value
+    out["limit_unit"] = limits["limit_unit"].fillna("").astype(str).str.strip()
+    for column in ("valid_from", "valid_to"):
+        out[column] = dates(limits[column], f"limits.{column}")
+    late = out["valid_from"] > out["valid_to"]
+    if late.any():
+        raise InputError("is before valid_from", where=f"limits.valid_to, row {out.index[late][0]}")
+    out["citation"] = limits["citation"].fillna("").astype(str).str.strip()
+    out["as_written"] = limits["limit"].astype(str).str.strip() + " " + out["limit_unit"]
+    said = [(out[c] != "") * weight for c, weight in _SCOPE.items()]
+    out["weight"] = np.sum(said, axis=0) if len(out) else 0
+    names = list(_SCOPE)
+    scope = out[names].apply(lambda r: ", ".join(c for c in names if r[c]) or "any", axis=1)
+    out["scope"] = scope if len(out) else ""
+    return out.reset_index(drop=True)
+
+
+def _pairs(rules: pd.DataFrame, combos: pd.DataFrame, drop_ml: float) -> pd.DataFrame:
+    """Each limit with each sort of reading it is meant for, and the factor between units."""
+    parts = []
+    keys = {c: combos[c].to_numpy(dtype=object) for c in _MATCHED}
+    for rule in rules[rules["limit"].notna()].itertuples():
+        meant = np.ones(len(combos), dtype=bool)
+        for column in _MATCHED:
+            wanted = getattr(rule, column)
+            if wanted:
+                meant &= keys[column] == wanted
+        for combo, unit, density in combos.loc[meant, ["reading_unit", "density"]].itertuples():
+            grams = None if np.isnan(density) else float(density)
+            found = conversion(str(rule.limit_unit), unit, density=grams, drop_ml=drop_ml)
+            parts.append((rule.row, combo, unit, found.factor, found.message))
+    columns = ["row", "combo", "unit_read", "factor", "conversion"]
+    pairs = pd.DataFrame(parts, columns=columns).astype({"row": np.int64, "combo": np.int64})
+    return pairs.merge(rules.drop(columns=_MATCHED), on="row")
+
+
+def _messages(rules: pd.DataFrame, met: pd.DataFrame) -> pd.DataFrame:
+    """What a person has to know of the limits themselves."""
+    rows: list[tuple[Any, int, str]] = []
+    lost = met[met["factor"].isna()]
+    for (label, written, unit, why), some in lost.groupby(
+        ["limit_row", "as_written", "unit_read", "conversion"], sort=False
+    ):
+        told = unit or "without a unit"
+        rows.append(
+            (label, len(some), f"{written} cannot be held against readings in {told}: {why}")
+        )
+    seen = set(met["row"])
+    for rule in rules.itertuples():
+        empty = bool(np.isnan(float(str(rule.limit))))
+        if empty:
+            rows.append((rule.limit_row, 0, "has no limit: it is not used"))
+        elif rule.row not in seen:
+            rows.append(
+                (rule.limit_row, 0, f"{rule.as_written} meets no reading: look at names and dates")
+            )
+        if rule.kind == "legal" and not rule.citation:
+            rows.append((rule.limit_row, 0, "is a legal limit without a citation: say which rule"))
+    return pd.DataFrame(rows, columns=["limit_row", "readings", "message"])
+
+
+def _need(table: pd.DataFrame, columns: tuple[str, ...], name: str) -> None:
+    missing = [c for c in columns if c not in table]
+    if missing:
+        raise InputError(
+            f"has no column {missing[0]}", where=name, hint=f"columns needed: {', '.join(columns)}"
+        )
+
+
+def _text(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Without case and blanks at the ends; blank where missing."""
+    return column.astype(object).where(column.notna(), "").astype(str).str.strip().str.casefold()

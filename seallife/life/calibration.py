@@ -20,29 +20,54 @@ signed roots resampled at the constrained estimate. Both from memory.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.groups import Floats, Groups, Ints
+from seallife.life.commontops import REACH, WIDEST, common_tops
+from seallife.life.groups import Floats, Groups
 from seallife.life.lifedata import LifeData, unbounded
 from seallife.life.lines import Lines, best_on
 from seallife.life.powersums import power_sums
 from seallife.life.profile import solve_profile
+from seallife.life.redrawn import Draws, Ended, draw_group
+from seallife.life.sidebyside import side_by_side
 from seallife.life.surface import WeibullSurface, ridge_height
 
-__all__ = ["WIDEST", "root_quantiles", "signed_roots"]
+__all__ = ["Truth", "root_quantiles", "roots_under", "signed_roots"]
 
-WIDEST = float(np.log(1e4))
-"""Log shapes beyond are not tabulated: no fit lies there."""
-
-_ROWS = 300_000  # lives drawn at once
 _LEAST = 50  # resamples with a fit; fewer tell nothing
 _NODES, _MOST_NODES = 8, 128  # of the tabulated likelihood
 _EXACT = 1e-8  # of the table: roots of small falls need half as many digits
-_REACH = 2.5  # standard errors of log shape that the table spans
+_ROWS = 300_000  # lives held at once
+_GROUPS = 32  # done one after the other
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """Laws from which lives are drawn, and the quantities whose roots are wanted.
+
+    Attributes
+    ----------
+    tau, mu : ndarray, shape (g,)
+        Log sigma and log scale; NaN where no lives are to be drawn.
+    lines : Lines
+        Quantities of each group.
+    shape : bool
+        Whether that of log sigma goes before them.
+    """
+
+    tau: Floats
+    mu: Floats
+    lines: Lines
+    shape: bool = False
+
+    @property
+    def width(self) -> int:
+        """Number of roots."""
+        return int(self.shape) + self.lines.width
 
 
 def signed_roots(
@@ -61,29 +86,116 @@ def signed_roots(
     ----------
     data : LifeData
         Exact ages, each row one life.
-    tau, mu : ndarray, shape (g,)
-        Log sigma and log scale from which lives are drawn.
-    lines : Lines
-        Quantities of each group.
+    tau, mu, lines, shape
+        As of `Truth`.
     resamples, seed : int
         The draws of a group depend on the seed and on its own lives, whatever their order.
-    shape : bool
-        Whether that of log sigma goes before them.
 
     Returns
     -------
     ndarray, shape (g, resamples, q)
         NaN for a resample that cannot be fitted.
     """
-    out = np.full((len(mu), resamples, int(shape) + lines.width), np.nan)
-    done = np.zeros(len(mu), np.int64)
-    for drawn, of in _drawn(data, tau, mu, resamples, seed):
-        roots = _roots(drawn, tau[of], mu[of], lines.take(of), shape)
-        groups, first, count = np.unique(of, return_index=True, return_counts=True)
-        for g, at, n in zip(groups, first, count, strict=True):
-            out[g, done[g] : done[g] + n] = roots[at : at + n]
-            done[g] += n
+    return roots_under(data, [Truth(tau, mu, lines, shape)], resamples, seed)[0]
+
+
+def roots_under(data: LifeData, truths: Sequence[Truth], resamples: int, seed: int) -> list[Floats]:
+    """Signed roots under several truths, all of them drawn with the same random numbers."""
+    groups = len(data.groups)
+    out = [np.full((groups, resamples, truth.width), np.nan) for truth in truths]
+
+    def some(first: int) -> None:
+        apart = [_Apart(truth, roots) for truth, roots in zip(truths, out, strict=True)]
+        for g in range(first, min(first + _GROUPS, groups)):
+            _draw_and_solve(data, g, truths, (resamples, seed), out, apart)
+        for rest in apart:
+            rest.settle()
+
+    side_by_side(some, range(0, groups, _GROUPS))
     return out
+
+
+def _draw_and_solve(
+    data: LifeData,
+    g: int,
+    truths: Sequence[Truth],
+    drawing: tuple[int, int],
+    out: list[Floats],
+    apart: list[_Apart],
+) -> None:
+    """Roots of one group."""
+    known = [k for k, t in enumerate(truths) if np.isfinite(t.tau[g]) and np.isfinite(t.mu[g])]
+    if not known:
+        return
+    part = slice(*data.groups.offsets[g : g + 2])
+    age, failed = data.age[part], data.failed[part]
+    entry = np.zeros(len(age)) if data.entry is None else data.entry[part]
+    tau, mu = (np.array([getattr(truths[k], c)[g] for k in known]) for c in ("tau", "mu"))
+    done = 0
+    for draws in draw_group(age, failed, entry, *drawing):
+        laws = [draws.under(float(np.exp(t)), float(m)) for t, m in zip(tau, mu, strict=True)]
+        tops = common_tops(draws, laws)
+        for like in _alike([truths[k] for k in known]):
+            some = tops.take(tops.of(like))
+            lines = Lines.stack([truths[known[i]].lines.take(np.array([g])) for i in like])
+            of_row = lines.take(np.searchsorted(like, some.law))
+            fallen = some.fallen(
+                tau[some.law],
+                mu[some.law] - draws.centre,
+                of_row.about(np.full(len(some.law), draws.centre)),
+                truths[known[like[0]]].shape,
+            )
+            for i in like:
+                mine = some.law == i
+                out[known[i]][g, done + some.row[mine]] = fallen[mine]
+        for k, ended, rows in zip(known, laws, tops.apart, strict=True):
+            apart[k].add(g, done, draws, ended, rows)
+        done += len(draws.unit)
+
+
+def _alike(truths: Sequence[Truth]) -> list[list[int]]:
+    """Which of the truths ask for quantities of the same kind."""
+    kinds: dict[tuple[bool, bool, int, int], list[int]] = {}
+    for i, t in enumerate(truths):
+        lines = t.lines
+        kind = (t.shape, lines.mean, lines.noise.shape[1], lines.width)
+        kinds.setdefault(kind, []).append(i)
+    return list(kinds.values())
+
+
+class _Apart:
+    """Drawings for which the common table does not do, gathered and then done on their own."""
+
+    def __init__(self, truth: Truth, roots: Floats) -> None:
+        self._truth, self._roots = truth, roots
+        self._parts: list[tuple[LifeData, NDArray[np.intp], int]] = []
+        self._held = 0
+
+    def add(self, g: int, done: int, draws: Draws, ended: Ended, rows: NDArray[np.intp]) -> None:
+        """Take in some drawings of a group."""
+        if len(rows):
+            self._parts.append((draws.lives(ended, rows), done + rows, g))
+            self._held += len(rows) * len(draws.age)
+            if self._held >= _ROWS:
+                self.settle()
+
+    def settle(self) -> None:
+        """Find their roots."""
+        if not self._parts:
+            return
+        lives = [part[0] for part in self._parts]
+        sizes = np.concatenate([one.groups.sizes for one in lives])
+        entry = np.concatenate(
+            [np.zeros(len(v.age)) if v.entry is None else v.entry for v in lives]
+        )
+        groups = Groups(np.arange(len(sizes)), np.concatenate([[0], np.cumsum(sizes)]))
+        age, failed = (np.concatenate([getattr(v, c) for v in lives]) for c in ("age", "failed"))
+        data = LifeData(groups, age, failed, entry if entry.any() else None)
+        row = np.concatenate([part[1] for part in self._parts])
+        of = np.concatenate([np.full(len(part[1]), part[2]) for part in self._parts])
+        t = self._truth
+        self._roots[of, row] = _roots(data, t.tau[of], t.mu[of], t.lines.take(of), t.shape)
+        self._parts, self._held = [], 0
 
 
 def root_quantiles(roots: Floats, share: float) -> Floats:
@@ -104,103 +216,6 @@ def root_quantiles(roots: Floats, share: float) -> Floats:
     return np.where(count >= _LEAST, between, np.nan)
 
 
-def _drawn(
-    data: LifeData, tau: Floats, mu: Floats, resamples: int, seed: int
-) -> Iterator[tuple[LifeData, Ints]]:
-    """Draw each group again and again; groups of lives with the number of the group they are of."""
-    parts: list[tuple[Floats, NDArray[np.bool_], Floats, int]] = []
-    of: list[Ints] = []
-    held = 0
-    for g, (first, last) in enumerate(
-        zip(data.groups.offsets[:-1], data.groups.offsets[1:], strict=True)
-    ):
-        n = int(last - first)
-        entry = np.zeros(n) if data.entry is None else data.entry[first:last]
-        group = _Group.of(data.age[first:last], data.failed[first:last], entry)
-        random = np.random.default_rng([seed, n, int(group.failed.sum())])
-        for start in range(0, resamples, max(1, _ROWS // max(n, 1))):
-            times = min(resamples - start, max(1, _ROWS // max(n, 1)))
-            age, failed = group.draw(random, times, float(np.exp(tau[g])), mu[g])
-            parts.append((age, failed, np.tile(group.entry, times), n))
-            of.append(np.full(times, g))
-            held += n * times
-            if held >= _ROWS:
-                yield _joined(parts, of)
-                parts, of, held = [], [], 0
-    if parts:
-        yield _joined(parts, of)
-
-
-def _joined(
-    parts: list[tuple[Floats, NDArray[np.bool_], Floats, int]], of: list[Ints]
-) -> tuple[LifeData, Ints]:
-    age, failed, entry = (np.concatenate([p[k] for p in parts]) for k in range(3))
-    sizes = np.concatenate([np.full(len(o), p[3]) for p, o in zip(parts, of, strict=True)])
-    offsets = np.concatenate([[0], np.cumsum(sizes)])
-    groups = Groups(np.arange(len(sizes)), offsets)
-    return LifeData(groups, age, failed, entry if entry.any() else None), np.concatenate(of)
-
-
-@dataclass(frozen=True, eq=False)
-class _Group:
-    """The lives of one group in an order of their own, and how long they were watched."""
-
-    failed: NDArray[np.bool_]
-    age: Floats
-    entry: Floats
-    ends: Floats  # ages at which watching ended, sorted
-    still: Floats  # share still watched after each
-
-    @classmethod
-    def of(cls, age: Floats, failed: NDArray[np.bool_], entry: Floats) -> _Group:
-        order = np.lexsort((failed, age, entry))
-        age, failed, entry = age[order], failed[order], entry[order]
-        ends, count = np.unique(age[~failed], return_counts=True)
-        # those who failed at an age were no longer there to be lost at it
-        at_risk = np.searchsorted(np.sort(entry), ends) - np.searchsorted(np.sort(age), ends)
-        at_risk -= np.searchsorted(np.sort(age[failed]), ends, side="right")
-        at_risk += np.searchsorted(np.sort(age[failed]), ends)
-        still = np.cumprod(1 - count / np.maximum(at_risk, count))
-        return cls(failed, age, entry, ends, still)
-
-    def draw(
-        self, random: np.random.Generator, times: int, sigma: float, mu: float
-    ) -> tuple[Floats, NDArray[np.bool_]]:
-        """Ages and ends of so many drawings, one after the other."""
-        shape = (times, len(self.age))
-        with np.errstate(divide="ignore"):
-            lived = np.exp(np.minimum((np.log(self.entry) - mu) / sigma, 700.0))
-            log_life = mu + sigma * np.log(lived + _spread_out(random, shape))
-        # of a flat law a life may be longer than any number, and is withdrawn first or all but
-        life = np.exp(np.minimum(log_life, 700.0))
-        until = np.broadcast_to(self.age, shape).copy()
-        until[:, self.failed] = self._watched_until(random, times)
-        failed = life <= until
-        age = np.where(failed, life, until)
-        # rounding may put a life that fails at once onto its entry
-        age = np.maximum(age, np.nextafter(self.entry, np.inf))
-        return age.ravel(), failed.ravel()
-
-    def _watched_until(self, random: np.random.Generator, times: int) -> Floats:
-        """To which age the failed would have been watched; for ever where nothing says less."""
-        age = self.age[self.failed]
-        place = np.searchsorted(self.ends, age, side="right")
-        left = np.append(1.0, self.still)[place]
-        share = random.random((times, len(age))) * left
-        found = np.maximum(np.searchsorted(-self.still, -share), place)
-        until: Floats = np.append(self.ends, np.inf)[found]
-        return until
-
-
-def _spread_out(random: np.random.Generator, shape: tuple[int, int]) -> Floats:
-    """Unit exponential draws, those of each life spread evenly over its law (Latin hypercube)."""
-    strata = np.repeat(np.arange(shape[0], dtype=np.float64)[:, None], shape[1], axis=1)
-    random.permuted(strata, axis=0, out=strata)
-    share = (strata + random.random(shape)) / shape[0]
-    draws: Floats = -np.log1p(-share)
-    return draws
-
-
 def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) -> Floats:
     """Signed roots of each drawing, shape (g, q); NaN where it cannot be fitted."""
     out = np.full((len(tau), int(shape) + lines.width), np.nan)
@@ -219,8 +234,8 @@ def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) 
     best_mu = (profile.log_sum - np.log(sums.failures)) / profile.shape
     top = ridge_height(sums.failures, sums.log_age_sum, -best, profile.log_sum)
     # where all entered late a likelihood may stay high towards shape 0, whose sums underflow
-    low = np.maximum(np.minimum(best - _REACH * error, tau - 0.5 * error), -WIDEST)
-    high = np.minimum(np.maximum(best + _REACH * error, tau + 0.5 * error), WIDEST)
+    low = np.maximum(np.minimum(best - REACH * error, tau - 0.5 * error), -WIDEST)
+    high = np.minimum(np.maximum(best + REACH * error, tau + 0.5 * error), WIDEST)
     target = lines.values(tau, mu)
     away = lines.values(best, best_mu) - target
     todo, nodes = np.ones(len(rows), bool), _NODES

@@ -17,14 +17,18 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from seallife.errors import InputError
-from seallife.life.goodness import fit_test
-from seallife.life.lawfits import deal_folds, fit_one_law, held_out_scores
+from seallife.life.goodness import fit_tests
+from seallife.life.groups import Floats, Ints
+from seallife.life.lawfits import LawFit, deal_folds, fit_one_law, held_out_scores
 from seallife.life.laws import LAWS
 from seallife.life.lawtable import compare_laws
-from seallife.life.lifedata import check_level, read_lives
+from seallife.life.lifedata import LifeData, check_level, read_lives
 from seallife.life.result import TableResult
+from seallife.life.sidebyside import side_by_side
 
 __all__ = ["LawChoice", "choose_law"]
+
+_ROWS = 5_000  # lives whose drawings are held at once
 
 _SOURCE = (
     "Hurvich & Tsai (1989), Biometrika 76, 297-307; Gneiting & Raftery (2007), JASA 102, 359-378; "
@@ -124,12 +128,21 @@ def choose_law(
     data = read_lives(age, failed, group=group, entry_age=entry_age, weight=weight)
     fold = deal_folds(data, folds, seed)
     chosen = [LAWS[name] for name in laws]
-    fits = [fit_one_law(law, data) for law in chosen]
-    rows = [held_out_scores(law, data, fold, fit) for law, fit in zip(chosen, fits, strict=True)]
-    fit_p = [
-        fit_test(law, fit, data, resamples, seed) for law, fit in zip(chosen, fits, strict=True)
-    ]
-    verdicts, table = compare_laws(data, chosen, fits, np.array(rows), np.array(fit_p), level)
+    # a block of groups at a time, so that their drawings stay small
+    parts = list(data.blocks(_ROWS))
+    ends = np.cumsum([len(part.age) for part in parts])
+    dealt = np.split(fold, ends[:-1])
+
+    def witnesses(of: tuple[LifeData, Ints]) -> tuple[list[LawFit], Floats, Floats]:
+        part, own = of
+        fits = [fit_one_law(law, part) for law in chosen]
+        rows = [held_out_scores(x, part, own, f) for x, f in zip(chosen, fits, strict=True)]
+        return fits, np.array(rows), fit_tests(chosen, fits, part, resamples, seed)
+
+    found = side_by_side(witnesses, list(zip(parts, dealt, strict=True)))
+    fits, scores, fit_p = zip(*found, strict=True)
+    whole = [LawFit.join(of_law) for of_law in zip(*fits, strict=True)]
+    verdicts, table = compare_laws(data, chosen, whole, np.hstack(scores), np.hstack(fit_p), level)
     method = f"AICc, {folds}-fold log score, fit test by {resamples} resamples"
     return LawChoice(verdicts, level, method, _SOURCE, table, folds, resamples, seed)
 

@@ -22,6 +22,7 @@ __all__ = ["Hill", "Peak", "climb"]
 
 _STEPS = 50
 _FLAT = 1e-7  # a rise in log-likelihood that is none
+_LAST = 1e-4  # and one so small that the step which makes it need not be tried
 _CREEP = 1e-4  # and one that leaves nothing to gain, though the top be a long ridge
 _LONGEST = 1.5
 
@@ -93,19 +94,27 @@ def climb(
     settled = ~np.isfinite(value)
     creeps = np.zeros(len(at), bool)
     for _ in range(_STEPS):
+        here, box = at[rows], (lower[rows], upper[rows])
+        step, gain, plain = _step(here, slope, bend, *box)
+        going = ~settled[rows]
+        settled[rows[~(gain > _FLAT)]] = True
+        # a full step so near the top leaves nothing that could be told from rounding
+        last = np.flatnonzero(going & plain & (gain > _FLAT) & (gain < _LAST))
+        end = rows[last]
+        at[end], value[end] = here[last] + step[last], value[end] + gain[last] / 2
+        settled[end], creeps[end] = True, False
         going = ~settled[rows]
         if not going.any():
             break
         if going.mean() < 0.7:
-            rows, hill, slope, bend = rows[going], hill.take(going), slope[going], bend[going]
+            rows, hill, step, going = rows[going], hill.take(going), step[going], going[going]
         here, before, box = at[rows], value[rows], (lower[rows], upper[rows])
-        step, done = _step(here, slope, bend, *box)
-        new, tried, slope, bend = _rise(hill, here, before, step, done, box)
-        rises = (tried >= before) & ~done
+        new, tried, slope, bend = _rise(hill, here, before, step, ~going, box)
+        rises = (tried >= before) & going
         # no rise along a rising slope is rounding: as near the top as can be told
-        settled[rows] |= done | ~rises | (tried - before < _FLAT / 10)
+        settled[rows] |= ~rises | (tried - before < _FLAT / 10)
         at[rows], value[rows] = np.where(rises[:, None], new, here), np.where(rises, tried, before)
-        creeps[rows] = value[rows] - before < _CREEP
+        creeps[rows[going]] = (value[rows] - before < _CREEP)[going]
     wall = (np.abs(at - lower) < 1e-9) | (np.abs(at - upper) < 1e-9)
     settled |= creeps
     return Peak(at, value, settled & np.isfinite(value), wall & (upper > lower))
@@ -121,19 +130,24 @@ def _slopes(hill: Hill, at: Floats) -> tuple[Floats, Floats, Floats]:
 
 def _step(
     at: Floats, slope: Floats, bend: Floats, lower: Floats, upper: Floats
-) -> tuple[Floats, NDArray[np.bool_]]:
-    """Newton step inside the box, uphill whichever way the function bends, and who has arrived."""
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Newton step inside the box, uphill whichever way the function bends, what it may gain.
+
+    And whether it is the whole step of a Newton search, to no wall.
+    """
     edge = ((at <= lower) & (slope < 0)) | ((at >= upper) & (slope > 0)) | (upper <= lower)
     free = np.where(edge, 0.0, 1.0)
     matrix = -bend * free[:, :, None] * free[:, None, :]
     matrix += np.einsum("gi,ij->gij", 1 - free, np.eye(slope.shape[1]))
     size, axes = np.linalg.eigh(matrix)
+    plain = size[:, 0] > 1e-4
     size = np.maximum(np.abs(size), 1e-4)
     along = np.einsum("gji,gj->gi", axes, slope * free) / size
     step = np.einsum("gij,gj->gi", axes, along)
     longest = np.abs(step).max(axis=1, initial=0.0)
+    plain &= (longest <= _LONGEST) & ((at + step >= lower) & (at + step <= upper)).all(axis=1)
     step *= np.minimum(1.0, _LONGEST / np.maximum(longest, 1e-300))[:, None] * free
-    return step, ~((slope * step).sum(axis=1) > _FLAT)
+    return step, (slope * step).sum(axis=1), plain
 
 
 def _rise(

@@ -10,46 +10,69 @@ lives drawn from it, with the same late entries and the same kind of withdrawals
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from seallife.life.groups import Floats, Groups, Ints, order_within, running_sum, segment_max
-from seallife.life.lawages import log_age_at
+from seallife.life.lawages import log_ages_of_groups
 from seallife.life.lawfits import LawFit, fit_one_law
 from seallife.life.laws import Law
 from seallife.life.lawslopes import SLOPES
-from seallife.life.lifedata import LifeData, read_lives
+from seallife.life.lifedata import LifeData
 from seallife.life.risksets import risk_sets
 
-__all__ = ["draw_lives", "fit_test", "misfit"]
+__all__ = ["draw_lives", "fit_tests", "misfit"]
 
-_ROWS = 20_000  # lives whose drawings are held at once
 _CATCH = 40.0  # above the log of any random number drawn
 
 
-def fit_test(law: Law, fit: LawFit, data: LifeData, resamples: int, seed: int) -> Floats:
-    """Share of like lives from the law that are as far from it as the lives seen, shape (g,)."""
-    out = np.full(len(data.groups), np.nan)
-    tried = np.isfinite(fit.loglik)
-    if not resamples or not tried.any():
+def fit_tests(
+    laws: Sequence[Law], fits: Sequence[LawFit], data: LifeData, resamples: int, seed: int
+) -> Floats:
+    """Share of like lives from each law that are as far from it as the lives seen.
+
+    Parameters
+    ----------
+    laws : sequence of Law
+    fits : sequence of LawFit
+        Of the same lives.
+    data : LifeData
+    resamples, seed : int
+
+    Returns
+    -------
+    ndarray, shape (laws, g)
+        NaN where a law was not fitted.
+    """
+    out = np.full((len(laws), len(data.groups)), np.nan)
+    if not resamples:
         return out
-    where, done = fit.where[tried], 0
-    found = []
-    # a block of groups at a time, so that their drawings stay small
-    for part in data.take(tried).blocks(_ROWS):
-        at = where[done : done + len(part.groups)]
-        done += len(part.groups)
-        drawn = draw_lives(law, at, part, resamples, seed)
-        near = np.tile(at, (resamples, 1))
-        again = fit_one_law(law, drawn, near if law.name in SLOPES else None)
-        with np.errstate(invalid="ignore"):
-            far = misfit(law, again.where, drawn).reshape(resamples, -1)
-            seen = misfit(law, at, part)
-            known = np.isfinite(far)
-            # rounding must not tell a draw from itself
-            as_far = known & (far >= seen * (1 - 1e-9))
-        found.append((1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0)))
-    out[tried] = np.concatenate(found)
+    plans: dict[bytes, Plan] = {}
+    for p, law, fit in zip(out, laws, fits, strict=True):
+        tried = np.isfinite(fit.loglik)
+        if not tried.any():
+            continue
+        # laws fitted to the same groups share one plan
+        key = tried.tobytes()
+        if key not in plans:
+            plans[key] = Plan.of(data.take(tried), resamples, seed)
+        p[tried] = _fit_test(law, fit.where[tried], plans[key])
     return out
+
+
+def _fit_test(law: Law, at: Floats, plan: Plan) -> Floats:
+    """Share for the groups of a plan, shape (g,)."""
+    drawn = plan.drawn(law, at)
+    near = np.tile(at, (plan.copies, 1))
+    again = fit_one_law(law, drawn, near if law.name in SLOPES else None)
+    with np.errstate(invalid="ignore"):
+        far = misfit(law, again.where, drawn).reshape(plan.copies, -1)
+        known = np.isfinite(far)
+        # rounding must not tell a draw from itself
+        as_far = known & (far >= misfit(law, at, plan.data) * (1 - 1e-9))
+    return np.asarray((1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0)))
 
 
 def misfit(law: Law, at: Floats, data: LifeData) -> Floats:
@@ -68,39 +91,43 @@ def misfit(law: Law, at: Floats, data: LifeData) -> Floats:
     section VI.3.
     """
     groups = data.groups
-    weight = np.ones(len(data.age)) if data.weight is None else data.weight
-    entry = np.zeros(len(data.age)) if data.entry is None else data.entry
+    late = np.zeros(0, np.int64) if data.entry is None else np.flatnonzero(data.entry > 0)
+    entry = np.zeros(0) if data.entry is None else data.entry[late]
     columns = [groups.spread(c) for c in at.T]
-    late, waited = np.flatnonzero(entry > 0), np.zeros(len(entry))
     with np.errstate(invalid="ignore", over="ignore"):
-        # a group without a fit is NaN, and stays so
         lived = -law.log_survival(columns, np.log(data.age))
-        waited[late] = -law.log_survival([c[late] for c in columns], np.log(entry[late]))
-    # ends and entries of each group in one line of rising ages
-    offsets, sizes = 2 * groups.offsets, groups.sizes
-    ends_at = np.arange(len(entry)) + np.repeat(groups.offsets[:-1], sizes)
-    enters_at = ends_at + np.repeat(sizes, sizes)
+        waited = -law.log_survival([c[late] for c in columns], np.log(entry))
+    # a group without a fit is NaN, but must not make the running sums of the next ones so
+    lost = np.asarray(np.isnan(at).any(axis=1))
+    lived[groups.spread(lost)], waited[groups.spread(lost)[late]] = 0.0, 0.0
+    # ends and late entries of each group in one line of rising ages
+    entered = np.searchsorted(late, groups.offsets)
+    offsets = groups.offsets + entered
+    ends_at = np.arange(len(lived)) + np.repeat(entered[:-1], groups.sizes)
+    enters_at = np.arange(len(late)) + np.repeat(groups.offsets[1:], np.diff(entered))
 
-    def merged(at_end: Floats, at_entry: Floats) -> Floats:
-        out = np.empty(2 * len(entry))
+    def merged(at_end: Floats | float, at_entry: Floats | float) -> Floats:
+        out = np.empty(len(lived) + len(late))
         out[ends_at], out[enters_at] = at_end, at_entry
         return out
 
     order = order_within(merged(data.age, entry), offsets)
-    hazard, died = (
-        merged(a, b)[order]
-        for a, b in ((lived, waited), (data.failed * weight, np.zeros(len(entry))))
-    )
-    sign = merged(weight, -weight)[order]
+    hazard, died = merged(lived, waited)[order], merged(data.failed.astype(np.float64), 0.0)[order]
+    sign = merged(1.0, -1.0)[order]
+    from_new = data.count() - (0.0 if data.entry is None else data.count(data.entry > 0))
+    if data.weight is not None:
+        weight = merged(data.weight, data.weight[late])[order]
+        died, sign = died * weight, sign * weight
     # by now a life has met the hazard up to its end or now, less that up to its entry or now
     gone = running_sum(sign * hazard, offsets)
-    going = running_sum(-sign, offsets)
+    going = np.repeat(from_new, np.diff(offsets)) - running_sum(sign, offsets)
     expected = gone + hazard * going
     seen = running_sum(died, offsets)
-    gap = np.maximum(np.abs(seen - expected), np.abs(seen - died - expected))
+    gap = np.abs(seen - expected)
+    np.maximum(gap, np.abs(seen - died - expected), out=gap)
     with np.errstate(invalid="ignore", divide="ignore"):
         top = segment_max(np.where(died > 0, gap, -np.inf), offsets)
-        return np.asarray(top / np.sqrt(data.count(data.failed)))
+        return np.where(lost, np.nan, top / np.sqrt(data.count(data.failed)))
 
 
 def draw_lives(law: Law, at: Floats, data: LifeData, copies: int, seed: int) -> LifeData:
@@ -111,42 +138,74 @@ def draw_lives(law: Law, at: Floats, data: LifeData, copies: int, seed: int) -> 
     uses the same random numbers, row by row in the order of its ages: neither the order of rows nor
     the names of groups matter.
     """
-    rng = np.random.default_rng(seed)
-    groups, n = data.groups, len(data.age)
-    entry = np.zeros(n) if data.entry is None else data.entry
-    order = np.lexsort((entry, data.failed, data.age, groups.codes))
-    position = np.empty(n, dtype=np.int64)
-    position[order] = np.arange(n) - np.repeat(groups.offsets[:-1], groups.sizes)
-    widest = int(groups.sizes.max(initial=0))
-    # never quite 0 or 1: a life neither fails when fitted nor lasts for ever
-    # and drawn life by life, so that a larger group elsewhere changes nothing
-    u, v = np.clip(rng.random((widest, 2, copies)), 1e-16, 1 - 1e-16)[position].transpose(1, 2, 0)
-    columns = [np.tile(groups.spread(c), copies) for c in at.T]
-    entries = np.tile(entry, copies)
-    goal = np.log(u).ravel()
-    late = np.flatnonzero(entries > 0)
-    with np.errstate(over="ignore"):
-        goal[late] += law.log_survival([c[late] for c in columns], np.log(entries[late]))
-    end = np.where(data.failed, _withdrawal(data, v), data.age).ravel()
-    # only a life that does not outlast its watching needs an age
-    rows = np.flatnonzero(~np.isfinite(end))
-    some = np.flatnonzero(np.isfinite(end))
-    with np.errstate(over="ignore"):
-        lasts = law.log_survival([c[some] for c in columns], np.log(end[some])) > goal[some]
-    rows = np.r_[rows, some[~lasts]]
-    age = np.full(len(end), np.inf)
-    middle = np.tile(np.log(data.age), copies)[rows]
-    log_age = log_age_at(law, [c[rows] for c in columns], goal[rows])
-    age[rows] = np.exp(np.clip(log_age, middle - 40.0, middle + 25.0))
-    age = np.maximum(age, entries * (1 + 1e-12))
-    code = (np.arange(copies)[:, None] * len(groups) + groups.codes).ravel()
-    return read_lives(
-        np.minimum(age, end),
-        age <= end,
-        group=code,
-        entry_age=entries,
-        weight=None if data.weight is None else np.tile(data.weight, copies),
-    )
+    return Plan.of(data, copies, seed).drawn(law, at)
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """What drawings of lives have in common whatever the law.
+
+    Attributes
+    ----------
+    data : LifeData
+    copies : int
+    entry, end : ndarray, shape (copies * n,)
+        Ages between which each life is watched; infinite for ever.
+    goal : ndarray, shape (copies * n,)
+        Log of the share of those entering that outlives it.
+    late : ndarray of int
+        Lives that enter late.
+    """
+
+    data: LifeData
+    copies: int
+    entry: Floats
+    end: Floats
+    goal: Floats
+    late: Ints
+
+    @classmethod
+    def of(cls, data: LifeData, copies: int, seed: int) -> Plan:
+        """Draw the random numbers."""
+        rng = np.random.default_rng(seed)
+        groups, n = data.groups, len(data.age)
+        entry = np.zeros(n) if data.entry is None else data.entry
+        order = np.lexsort((entry, data.failed, data.age, groups.codes))
+        position = np.empty(n, dtype=np.int64)
+        position[order] = np.arange(n) - np.repeat(groups.offsets[:-1], groups.sizes)
+        widest = int(groups.sizes.max(initial=0))
+        # never quite 0 or 1: a life neither fails when fitted nor lasts for ever
+        # and drawn life by life, so that a larger group elsewhere changes nothing
+        numbers = np.clip(rng.random((widest, 2, copies)), 1e-16, 1 - 1e-16)[position]
+        u, v = numbers.transpose(1, 2, 0)
+        end = np.where(data.failed, _withdrawal(data, v), data.age).ravel()
+        entries = np.tile(entry, copies)
+        return cls(data, copies, entries, end, np.log(u).ravel(), np.flatnonzero(entries > 0))
+
+    def drawn(self, law: Law, at: Floats) -> LifeData:
+        """The lives under a law, groups copy by copy."""
+        data, copies, end = self.data, self.copies, self.end
+        groups = data.groups
+        columns = [np.tile(groups.spread(c), copies) for c in at.T]
+        goal, late = self.goal.copy(), self.late
+        with np.errstate(over="ignore"):
+            goal[late] += law.log_survival([c[late] for c in columns], np.log(self.entry[late]))
+        # only a life that does not outlast its watching needs an age
+        rows, some = np.flatnonzero(~np.isfinite(end)), np.flatnonzero(np.isfinite(end))
+        with np.errstate(over="ignore"):
+            lasts = law.log_survival([c[some] for c in columns], np.log(end[some])) > goal[some]
+        rows = np.r_[rows, some[~lasts]]
+        age = np.full(len(end), np.inf)
+        middle, code = np.log(data.age), groups.codes
+        one = rows % max(len(middle), 1)
+        log_age = log_ages_of_groups(law, at, code[one], goal[rows])
+        age[rows] = np.exp(np.clip(log_age, middle[one] - 40.0, middle[one] + 25.0))
+        age = np.maximum(age, self.entry * (1 + 1e-12))
+        weight = None if data.weight is None else np.tile(data.weight, copies)
+        sizes = np.tile(groups.sizes, copies)
+        every = Groups(np.arange(len(sizes)), np.concatenate(([0], np.cumsum(sizes))))
+        entry = self.entry if len(late) else None
+        return LifeData(every, np.minimum(age, end), age <= end, entry, None, weight)
 
 
 def _withdrawal(data: LifeData, v: Floats) -> Floats:

@@ -5,6 +5,7 @@ In: `LifeData`. Out: parameters, likelihoods, log scores. Next: `seallife.life.c
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -46,6 +47,12 @@ class LawFit:
     loglik: Floats
     why: NDArray[np.object_]
     on_wall: NDArray[np.bool_]
+
+    @classmethod
+    def join(cls, parts: Sequence[LawFit]) -> LawFit:
+        """Groups of several fits of one law, one after the other."""
+        columns = ("where", "loglik", "why", "on_wall")
+        return cls(*(np.concatenate([getattr(p, c) for p in parts]) for c in columns))
 
 
 def fit_one_law(law: Law, data: LifeData, near: Floats | None = None) -> LawFit:

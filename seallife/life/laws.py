@@ -164,11 +164,14 @@ def log_upper(shape: Floats, x: Floats) -> Floats:
     if len(rest):
         k, v = shape[rest], x[rest]
         share = gammaincc(k, v)
-        # so far out a life is ruled out by any figure: the cap keeps it a number
-        v = np.minimum(v, 1e8)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            tail = k * np.log(v) - v - gammaln(k) - np.log(np.maximum(v - k + 1, 1.0))
-            out[rest] = np.where(share > 1e-290, np.log(share), tail)
+        out[rest] = np.log(np.where(share > 1e-290, share, 1.0))
+        far = np.flatnonzero(~(share > 1e-290))
+        if len(far):
+            # so far out a life is ruled out by any figure: the cap keeps it a number
+            k, v = k[far], np.minimum(v[far], 1e8)
+            with np.errstate(invalid="ignore", divide="ignore"):
+                tail = k * np.log(v) - v - gammaln(k) - np.log(np.maximum(v - k + 1, 1.0))
+            out[rest[far]] = tail
     return np.asarray(out)
 
 

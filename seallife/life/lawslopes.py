@@ -1,7 +1,7 @@
 """How does the likelihood of a life change with the parameters of its law?
 
 In: columns of parameters, log ages. Out: values with slopes and second derivatives. Next:
-`seallife.life.lawtops`.
+`seallife.life.lawsums`.
 
 Where a derivative is known in closed form it is written out: those by log scale and spread cost no
 more incomplete gamma functions than the value itself. Only the one parameter inside such a function
@@ -22,12 +22,14 @@ from numpy.typing import NDArray
 from seallife.life.groups import Floats
 from seallife.life.laws import NEAR_ZERO, log_upper, noise_density, noise_survival
 
-__all__ = ["SLOPES", "Slopes"]
+__all__ = ["SLOPES", "STEP", "Slopes"]
 
 Slopes = tuple[Floats, list[Floats], list[list[Floats]]]
 """Values, shape (n,); slopes by each parameter; second derivatives, row i up to column i."""
 
-_STEP = 3e-4  # tops are right to about 1e-7
+STEP = 3e-4
+"""By which a parameter is moved where no closed form is known: tops are right to about 1e-7."""
+
 _LOG_ROOT_2PI = 0.5 * float(np.log(2 * np.pi))
 
 
@@ -74,9 +76,9 @@ def _gamma_survival(p: Sequence[Floats], x: Floats) -> Slopes:
         value = log_upper(shape, e)
         return value, np.exp(shape * y - e - gammaln(shape) - value)
 
-    (value, rate), low, high = at(p[0]), at(p[0] - _STEP), at(p[0] + _STEP)
+    (value, rate), low, high = at(p[0]), at(p[0] - STEP), at(p[0] + STEP)
     first, second = _differences(low[0], value, high[0])
-    mixed = (high[1] - low[1]) / (2 * _STEP)
+    mixed = (high[1] - low[1]) / (2 * STEP)
     bend = rate * (e - np.exp(p[0]) - rate)
     return value, [first, rate], [[second], [mixed, bend]]
 
@@ -122,11 +124,11 @@ def _three(
 ) -> tuple[Noise, Noise, Noise]:
     """Noise below, at and above q; near q = 0 the straight line between both sides."""
     near = np.abs(q) < NEAR_ZERO
-    low = noise(np.where(near, -NEAR_ZERO, q - _STEP), z)
+    low = noise(np.where(near, -NEAR_ZERO, q - STEP), z)
     middle = noise(np.where(near, NEAR_ZERO, q), z)
     if not near.any():
-        return low, middle, noise(q + _STEP, z)
-    high = noise(np.where(near, NEAR_ZERO, q + _STEP), z)
+        return low, middle, noise(q + STEP, z)
+    high = noise(np.where(near, NEAR_ZERO, q + STEP), z)
     share = (q + NEAR_ZERO) / (2 * NEAR_ZERO)
     line = [
         np.where(near, share * h + (1 - share) * v, m)
@@ -138,7 +140,7 @@ def _three(
 def _by_q(q: Floats, low: Noise, middle: Noise, high: Noise) -> Noise:
     """Two derivatives of a noise by q, and that of its slope by z."""
     near = np.abs(q) < NEAR_ZERO
-    step = np.where(near, NEAR_ZERO, _STEP)
+    step = np.where(near, NEAR_ZERO, STEP)
     first = (high[0] - low[0]) / (2 * step)
     second = np.where(near, 0.0, (high[0] - 2 * middle[0] + low[0]) / step**2)
     return first, second, (high[1] - low[1]) / (2 * step)
@@ -212,7 +214,7 @@ def _mixed(
 
 def _differences(low: Floats, middle: Floats, high: Floats) -> tuple[Floats, Floats]:
     """Two derivatives from values a step apart."""
-    return (high - low) / (2 * _STEP), (high - 2 * middle + low) / _STEP**2
+    return (high - low) / (2 * STEP), (high - 2 * middle + low) / STEP**2
 
 
 Function = Callable[[Sequence[NDArray[np.float64]], Floats], Slopes]

@@ -9,7 +9,6 @@ parted once, and a search goes over them as flat arrays for all groups at once.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,53 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from seallife.life.climb import Peak, climb
-from seallife.life.groups import Floats, Ints, stable_order
+from seallife.life.groups import Floats
 from seallife.life.laws import Law
-from seallife.life.lawslopes import SLOPES
+from seallife.life.lawsums import Rows, law_sums
 from seallife.life.lifedata import LifeData
 
 __all__ = ["LawRows", "fit_law"]
-
-
-@dataclass(frozen=True, eq=False)
-class _Rows:
-    """Log ages of one kind, gathered by group, and what each counts."""
-
-    x: Floats
-    worth: Floats
-    offsets: Ints
-
-    @classmethod
-    def of(cls, x: Floats, worth: Floats, group: Ints, groups: int) -> _Rows:
-        order = stable_order(group, groups)
-        sizes = np.bincount(group, minlength=groups)
-        return cls(x[order], worth[order], np.concatenate(([0], np.cumsum(sizes))))
-
-    def take(self, keep: NDArray[np.bool_]) -> _Rows:
-        """Only the rows of some groups."""
-        sizes = np.diff(self.offsets)
-        rows = np.flatnonzero(np.repeat(keep, sizes))
-        offsets = np.concatenate(([0], np.cumsum(sizes[keep])))
-        return _Rows(self.x[rows], self.worth[rows], offsets)
-
-    def repeat(self, times: int) -> _Rows:
-        """All groups again and again, one after the other."""
-        shift = np.repeat(np.arange(times) * len(self.x), len(self.offsets) - 1)
-        offsets = np.append(np.tile(self.offsets[:-1], times) + shift, times * len(self.x))
-        return _Rows(np.tile(self.x, times), np.tile(self.worth, times), offsets)
-
-    def columns(self, at: Floats) -> list[Floats]:
-        """Parameters of its group on each row."""
-        return list(np.repeat(at.T, np.diff(self.offsets), axis=1))
-
-    def sums(self, values: Sequence[Floats]) -> Floats:
-        """Sum of each column per group, shape (columns, g)."""
-        out = np.zeros((len(values), len(self.offsets) - 1))
-        filled = np.diff(self.offsets) > 0
-        if filled.any():
-            worth = np.stack(np.broadcast_arrays(*values)) * self.worth
-            out[:, filled] = np.add.reduceat(worth, self.offsets[:-1][filled], axis=1)
-        return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,13 +31,13 @@ class LawRows:
     Attributes
     ----------
     law : Law
-    died, watched : _Rows
+    died, watched : Rows
         Failures; lives withdrawn, and late entries with a count below 0.
     """
 
     law: Law
-    died: _Rows
-    watched: _Rows
+    died: Rows
+    watched: Rows
 
     @classmethod
     def of(cls, law: Law, data: LifeData) -> LawRows:
@@ -91,8 +49,8 @@ class LawRows:
         g, still = len(data.groups), ~failed
         return cls(
             law,
-            _Rows.of(x[failed], weight[failed], code[failed], g),
-            _Rows.of(
+            Rows.of(x[failed], None if data.weight is None else weight[failed], code[failed], g),
+            Rows.of(
                 np.r_[x[still], entered],
                 np.r_[weight[still], -weight[late]],
                 np.r_[code[still], code[late]],
@@ -113,21 +71,18 @@ class LawRows:
         total = np.zeros(len(at))
         functions = (self.law.log_density, self.law.log_survival)
         for rows, function in zip((self.died, self.watched), functions, strict=True):
-            total += rows.sums([function(rows.columns(at), rows.x)])[0]
+            total += rows.sum(function([rows.spread(c) for c in at.T], rows.x))
         return total
 
     def slopes(self, at: Floats) -> tuple[Floats, Floats, Floats]:
         """Value, shape (g,), slope, shape (g, p), and second derivatives, shape (g, p, p)."""
         p = at.shape[1]
-        pairs = [(i, j) for i in range(p) for j in range(i + 1)]
-        total = np.zeros((1 + p + len(pairs), len(at)))
-        for rows, function in zip((self.died, self.watched), SLOPES[self.law.name], strict=True):
-            value, slope, bend = function(rows.columns(at), rows.x)
-            total += rows.sums([value, *slope, *(bend[i][j] for i, j in pairs)])
+        value, *rest = law_sums(self.law.name, at, self.died, self.watched)
         bends = np.zeros((len(at), p, p))
-        for (i, j), column in zip(pairs, total[1 + p :], strict=True):
+        pairs = [(i, j) for i in range(p) for j in range(i + 1)]
+        for (i, j), column in zip(pairs, rest[p:], strict=True):
             bends[:, i, j] = bends[:, j, i] = column
-        return total[0], total[1 : 1 + p].T, bends
+        return value, np.stack(rest[:p], axis=1), bends
 
 
 def fit_law(

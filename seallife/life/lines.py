@@ -6,6 +6,7 @@ In: a quantity, its value, a tabulated likelihood. Out: the likeliest law with t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +19,7 @@ from seallife.life.surface import WeibullSurface
 __all__ = ["Lines", "best_on"]
 
 _STEPS = 12
+_NEAR = 1e-4  # steps in log sigma, which leave their square of the place and their cube of height
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +50,13 @@ class Lines:
         """Only some groups, or the same one many times."""
         log_ages = None if self.log_ages is None else self.log_ages[rows]
         return Lines(self.noise[rows], self.mean, log_ages)
+
+    @classmethod
+    def stack(cls, parts: Sequence[Lines]) -> Lines:
+        """Groups of several lines of the same quantities, one after the other."""
+        ages = [part.log_ages for part in parts if part.log_ages is not None]
+        noise = np.concatenate([part.noise for part in parts])
+        return cls(noise, parts[0].mean, np.concatenate(ages) if ages else None)
 
     def about(self, centre: Floats) -> Lines:
         """Count log ages from the centre of each group, shape (g,)."""
@@ -105,18 +114,32 @@ def best_on(
     """
     low, high = (edge[:, None] for edge in span)
     x = np.repeat(start[:, None], target.shape[1], axis=1)
-    found, height = x, np.full(x.shape, -np.inf)
+    found, height = x.copy(), np.full(x.shape, -np.inf)
+    part, some, goal, rows = surface, lines, target, np.arange(len(x))
     with np.errstate(all="ignore"):
         for _ in range(_STEPS):
-            m, d1, d2 = lines.scale(target, x)
-            here, lt, lm, ltt, ltm, lmm = surface(x, m)
-            found = np.where(here >= height, x, found)
-            height = np.fmax(height, here)
+            m, d1, d2 = some.scale(goal, x)
+            here, lt, lm, ltt, ltm, lmm = part(x, m)
             slope = lt + lm * d1
             curve = ltt + 2 * ltm * d1 + lmm * d1**2 + lm * d2
-            step = np.where(curve < 0, -slope / curve, np.sign(slope) * 0.3)
-            new = np.clip(x + np.clip(np.nan_to_num(step), -0.5, 0.5), low, high)
-            if bool((np.abs(new - x) < 1e-7).all()):
+            down = curve < 0
+            step = np.where(down, -slope / curve, np.sign(slope) * 0.3)
+            new = x + np.where(np.isfinite(step), np.clip(step, -0.5, 0.5), 0.0)
+            new = np.clip(new, low, high)
+            near = np.abs(new - x) < _NEAR
+            # so near the top the parabola through it is exact
+            inside = near & down & (new == x + step)
+            here = np.where(inside, here + slope * step / 2, here)
+            better = here >= height[rows]
+            found[rows] = np.where(better, np.where(inside, new, x), found[rows])
+            height[rows] = np.where(better, here, height[rows])
+            left = ~near.all(axis=1)
+            if not left.any():
                 break
             x = new
+            # copying pays where it spares most of the rows
+            if left.mean() < 0.6:
+                x, low, high, goal = (v[left] for v in (x, low, high, goal))
+                rows, keep = rows[left], np.flatnonzero(left)
+                part, some = part.take(keep), some.take(keep)
     return found, lines.scale(target, found)[0], height

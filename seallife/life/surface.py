@@ -9,6 +9,7 @@ dozen values hold all its digits: after that, intervals are arithmetic on a few 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +17,12 @@ from numpy.typing import NDArray
 from seallife.life.groups import Floats
 from seallife.life.powersums import PowerSums
 from seallife.life.region import Derivatives
+from seallife.life.sidebyside import product
 
-__all__ = ["WeibullSurface", "ridge_height"]
+__all__ = ["WeibullSurface", "chebyshev_places", "ridge_height"]
+
+_STEPS = 20
+_SHORT = 40  # terms
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,13 +44,17 @@ class WeibullSurface:
         """Tabulate log S(b) of each group at Chebyshev nodes between two log shapes."""
         # a rim, as the search for an extreme may step just over the edge
         middle, half = (lower + upper) / 2, (upper - lower) / 2 * 1.02
-        angle = np.pi * (np.arange(nodes) + 0.5) / nodes
         values = np.empty((len(middle), nodes))
-        for j, place in enumerate(np.cos(angle)):
+        for j, place in enumerate(chebyshev_places(nodes)):
             values[:, j] = np.log(sums.sums(np.exp(middle + half * place))[0])
-        basis = np.cos(np.outer(np.arange(nodes), angle)) * (2 / nodes)
-        basis[0] /= 2
-        return cls(sums.failures, sums.log_age_sum, middle, half, values @ basis.T)
+        return cls(sums.failures, sums.log_age_sum, middle, half, product(values, _basis(nodes).T))
+
+    @classmethod
+    def of_values(
+        cls, failures: Floats, log_age_sum: Floats, values: Floats, middle: Floats, half: Floats
+    ) -> WeibullSurface:
+        """From log S(b), shape (g, nodes), at Chebyshev nodes ``half`` about the middle."""
+        return cls(failures, log_age_sum, middle, half, product(values, _basis(values.shape[1]).T))
 
     def resolved(self, share: float = 1e-11) -> NDArray[np.bool_]:
         """Whether the series of each group has died out: its last terms are rounding."""
@@ -53,7 +62,7 @@ class WeibullSurface:
         died: NDArray[np.bool_] = tail < share * np.maximum(np.abs(self.series).max(axis=1), 1.0)
         return died
 
-    def take(self, keep: NDArray[np.bool_]) -> WeibullSurface:
+    def take(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> WeibullSurface:
         """Only the chosen groups."""
         return WeibullSurface(
             self.failures[keep],
@@ -85,6 +94,30 @@ class WeibullSurface:
         ends = [(base - _log_ratio(depth, side)) / b for side in (-1.0, 1.0)]
         return -np.hstack([theta, theta]), np.hstack(ends)
 
+    def tops(
+        self, start: Floats, span: tuple[Floats, Floats]
+    ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+        """Log sigma of the highest likelihood of each group, its standard error, and if it is one.
+
+        Newton steps within the span; a top outside of it is none.
+        """
+        r, x = self.failures, start
+        with np.errstate(all="ignore"):
+            for _ in range(_STEPS):
+                b = np.exp(-x)
+                _, d1, d2 = (c[:, 0] for c in self._log_sums(-x[:, None]))
+                gain = r * (1 - d1) + b * self.log_age_sum
+                fall = r * d2 - b * self.log_age_sum
+                step = np.where(fall > 0, -gain / fall, -np.sign(gain) * 0.3)
+                new = np.clip(x + np.clip(step, -1.0, 1.0), *span)
+                moved = np.abs(new - x)
+                x = new
+                if not (moved > 1e-7).any():
+                    break
+            # the curvature a last step of some 1e-8 before the top
+            error = 1 / np.sqrt(r * (1 + d2 - d1))
+        return x, error, (moved < 1e-7) & (np.abs(step) < 1e-7)
+
     def ridge(self, log_sigma: Floats) -> Floats:
         """Log-likelihood at the best scale for one shape of each group, shape (g,)."""
         log_sum = self._log_sum(-log_sigma)
@@ -97,15 +130,31 @@ class WeibullSurface:
 
     def _log_sum(self, theta: Floats) -> Floats:
         """Log S(b) at one log shape of each group, shape (g,)."""
-        return _series(self.series, ((theta - self.middle) / self.half)[:, None])[0][:, 0]
+        return self._log_sums(theta[:, None])[0][:, 0]
+
+    def _log_sums(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
+        """Log S(b) and two derivatives at log shapes of shape (g, p)."""
+        half = self.half[:, None]
+        u = (theta - self.middle[:, None]) / half
+        powers = self._powers
+        value, first, second = _series(self.series, u) if powers is None else _horner(powers, u)
+        return value, first / half, second / half**2
+
+    @cached_property
+    def _powers(self) -> Floats | None:
+        """The series in powers, shape (k, g), where it is too short for that to lose digits."""
+        terms = self.series.shape[1]
+        return (
+            None
+            if terms > _SHORT
+            else np.ascontiguousarray(product(self.series, _in_powers(terms).T).T)
+        )
 
     def __call__(self, log_sigma: Floats, log_scale: Floats) -> Derivatives:
         """Value, gradient and Hessian, each of the shape of the arguments, (g, p)."""
         theta = -log_sigma
         b = np.exp(theta)
-        u = (theta - self.middle[:, None]) / self.half[:, None]
-        phi, d1, d2 = _series(self.series, u)
-        d1, d2 = d1 / self.half[:, None], d2 / self.half[:, None] ** 2
+        phi, d1, d2 = self._log_sums(theta)
         r, m = self.failures[:, None], self.log_age_sum[:, None]
         expected = np.exp(phi - b * log_scale)
         bend = d1 - b * log_scale
@@ -115,6 +164,20 @@ class WeibullSurface:
         theta2 = by_theta - r - expected * (d2 - d1 + bend**2)
         cross = by_scale + b * expected * bend
         return value, -by_theta, by_scale, theta2, -cross, -(b**2) * expected
+
+
+def chebyshev_places(nodes: int) -> Floats:
+    """Chebyshev nodes between -1 and 1."""
+    return np.asarray(np.cos(np.pi * (np.arange(nodes) + 0.5) / nodes))
+
+
+@cache
+def _basis(nodes: int) -> Floats:
+    """Chebyshev series from values at the nodes, shape (terms, nodes)."""
+    angle = np.pi * (np.arange(nodes) + 0.5) / nodes
+    basis: Floats = np.cos(np.outer(np.arange(nodes), angle)) * (2 / nodes)
+    basis[0] /= 2
+    return basis
 
 
 def ridge_height(r: Floats, log_age_sum: Floats, theta: Floats, log_sum: Floats) -> Floats:
@@ -153,3 +216,30 @@ def _series(c: Floats, u: Floats) -> tuple[Floats, Floats, Floats]:
             e1,
         )
     return u * b1 - b2 + c[:, 0, None], u * d1 - d2 + b1, u * e1 - e2 + 2 * d1
+
+
+def _horner(a: Floats, u: Floats) -> tuple[Floats, Floats, Floats]:
+    """Polynomial of each row, coefficients of shape (k, g), and its first two derivatives at u."""
+    value, first, second = np.zeros((3, *u.shape))
+    for row in a[::-1, :, None]:
+        second *= u
+        second += first
+        first *= u
+        first += value
+        value *= u
+        value += row
+    second *= 2
+    return value, first, second
+
+
+@cache
+def _in_powers(terms: int) -> Floats:
+    """Chebyshev polynomials in powers, one a column."""
+    out = np.zeros((terms, terms))
+    out[0, 0] = 1.0
+    if terms > 1:
+        out[1, 1] = 1.0
+    for k in range(2, terms):
+        out[1:, k] = 2 * out[:-1, k - 1]
+        out[:, k] -= out[:, k - 2]
+    return out

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.calibration import WIDEST, root_quantiles, signed_roots
+from seallife.life.calibration import Truth, root_quantiles, roots_under, signed_roots
+from seallife.life.commontops import WIDEST
 from seallife.life.estimates import Estimates, likelihood_intervals
 from seallife.life.groups import Floats, Groups, Ints
 from seallife.life.lifedata import LifeData
@@ -209,9 +210,8 @@ def _at_limits(
     span = np.clip((tau - _REACH * error, tau + _REACH * error), -WIDEST, WIDEST)
     surface = WeibullSurface.build(sums, -span[1], -span[0], _TABLE)
     noise, none = asked.noise(len(c)), np.zeros((len(c), 0))
-    out = []
+    truths, shares, signs = [], [], []
     for limits, share in ((fit.low, (1 + level) / 2), (fit.high, (1 - level) / 2)):
-        found = np.full(limits.shape, np.nan)
         for q in range(limits.shape[1]):
             target, sign = limits[:, q] - c, 1.0
             lines = Lines(none, mean=q == 2)
@@ -228,21 +228,13 @@ def _at_limits(
                     v[:, 0]
                     for v in best_on(surface, lines, target[:, None], tau, (span[0], span[1]))[:2]
                 )
-            known = np.isfinite(t) & np.isfinite(m)
-            rows = np.flatnonzero(known)
-            if len(rows):
-                roots = sign * signed_roots(
-                    data.take(known),
-                    t[rows],
-                    (m + c)[rows],
-                    lines.take(rows),
-                    resamples,
-                    seed,
-                    shape=q == 0,
-                )
-                found[rows, q] = root_quantiles(roots, share)[:, 0]
-        out.append(found)
-    return out[0], out[1]
+            truths.append(Truth(t, m + c, lines, shape=q == 0))
+            shares.append(share)
+            signs.append(sign)
+    roots = roots_under(data, truths, resamples, seed)
+    found = [root_quantiles(s * r, k)[:, 0] for r, s, k in zip(roots, signs, shares, strict=True)]
+    half = len(found) // 2
+    return np.stack(found[:half], axis=1), np.stack(found[half:], axis=1)
 
 
 def _single_exact_lives(data: LifeData) -> LifeData:

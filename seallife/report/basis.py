@@ -16,7 +16,17 @@ if TYPE_CHECKING:
 
     from seallife.study import Study
 
-__all__ = ["UNIT", "fit_basis", "group_row", "rate_basis", "record_span", "unknown_words"]
+__all__ = [
+    "UNIT",
+    "break_words",
+    "fit_basis",
+    "group_row",
+    "last_year",
+    "limit_words",
+    "rate_basis",
+    "record_span",
+    "unknown_words",
+]
 
 UNIT = "Unit: one seal position; a pump with two seals counts twice."
 
@@ -34,6 +44,51 @@ def record_span(study: Study) -> str:
         return "no time on record"
     last = windows["end"].max() - _one_day()
     return f"{date_text(windows['start'].min())} to {date_text(last)}"
+
+
+def last_year(study: Study) -> pd.DataFrame:
+    """Latest twelve months of the whole fleet; no row where the records changed since."""
+    rolling = group_row(study.history.rolling)
+    breaks = study.history.breaks
+    if breaks and len(rolling):
+        last = study.history.monthly["month"].max()
+        past = [day for day in breaks if day <= last]
+        rolling = rolling[rolling["month"] >= max(past)] if past else rolling
+    return rolling.tail(1)
+
+
+def break_words(study: Study) -> str:
+    """Say of days on which the records changed that no window reaches across them."""
+    days = [date_text(day) for day in study.history.breaks]
+    if not days:
+        return ""
+    return f" Line broken: the records changed on {', '.join(days)}; no window reaches across."
+
+
+def limit_words(study: Study, *measures: str) -> str:
+    """How limits of MTBR and MTBF were made, and whether repairs cluster."""
+    table = study.history.clustered
+    told = []
+    for measure in measures:
+        rows = table[table["measure"] == measure]
+        whole = rows[rows["by"] == "all"]
+        noun = "failures" if measure == "MTBF" else "removals"
+        used, most = (float(part["used"].max()) if len(part) else 1.0 for part in (whole, rows))
+        if most <= 1:
+            seen = len(whole) and whole["status"].iloc[0] == "ok"
+            why = (
+                f"{noun} show no clustering (factor 1.0)"
+                if seen
+                else "too few or too short a time to tell clustering"
+            )
+            told.append(f"{measure} exact Poisson, {why}")
+        else:
+            more = f", up to {most:.1f} in groups that show more" if most > used else ""
+            told.append(
+                f"{measure} Poisson, widened for {noun} that cluster at one pump (variance times "
+                f"{used:.2f}{more})"
+            )
+    return f"Limits at {level_text(study.history.level)}: {'; '.join(told)}."
 
 
 def _one_day() -> pd.Timedelta:
@@ -62,7 +117,7 @@ def rate_basis(study: Study, *measures: str) -> str:
     return (
         f"{count(removals, 'removal')}, {count(failures, 'failure')} in {years:,.0f} "
         f"position-years, {record_span(study)}. {told}. Clock: calendar. "
-        f"Limits: exact Poisson, {level_text(study.history.level)}. {unknown_words(study)} {UNIT}"
+        f"{limit_words(study, *measures)} {unknown_words(study)} {UNIT}"
     )
 
 

@@ -12,7 +12,7 @@ import pandas as pd
 from seallife.figures.hazard import hazard_figure
 from seallife.figures.life import axis_words, unit_years
 from seallife.figures.pooling import pooling_figure
-from seallife.report.basis import fit_basis
+from seallife.report.basis import fit_basis, rate_basis
 from seallife.report.exhibit import Block, Exhibit
 from seallife.report.format import (
     CANNOT_TELL,
@@ -27,9 +27,10 @@ from seallife.report.format import (
 if TYPE_CHECKING:
     from seallife.study import Study
 
-__all__ = ["failure_rate", "law_choice", "thin_classes", "to_next_outage"]
+__all__ = ["failure_rate", "law_choice", "rates_by_type", "thin_classes", "to_next_outage"]
 
 _YEAR = 365
+_TYPES = {"arrangement": "arrangement", "pump_type": "type of pump"}
 _B10 = ["b10", "b10_low", "b10_high"]
 
 
@@ -47,6 +48,42 @@ def failure_rate(study: Study) -> Exhibit:
         hazard_figure(law, counted, unit=unit),
         alt="Failure rate by age, one panel a service class.",
         rests_on=("lives",),
+    )
+
+
+def rates_by_type(study: Study) -> tuple[Exhibit, ...]:
+    """MTBF and MTBR by arrangement and type of pump; nothing where the register tells no two."""
+    table = study.history.overall
+    several = [by for by in _TYPES if (table["by"] == by).sum() > 1]
+    table = table[table["by"].isin(several)]
+    if table.empty:
+        return ()
+    shown = pd.DataFrame(
+        {
+            "Group": table["group"].astype(str),
+            "Kind": table["by"].map(_TYPES),
+            "Seal positions": [f"{n:,}" for n in table["positions"]],
+            "Exposure, position-years": [f"{y:,.0f}" for y in table["exposure_years"]],
+            "Failures": [f"{n:,}" for n in table["failures"]],
+            "MTBF, calendar y": intervals(table, "mtbf_years"),
+            "Removals": [f"{n:,}" for n in table["removals"]],
+            "MTBR, calendar y": intervals(table, "mtbr_years"),
+        }
+    )
+    caption = (
+        "As the register has them today, for the whole record: a position that was changed counts "
+        "for what it is now. They run different services, so that a shorter MTBF alone does not "
+        "make a worse type; each is held against its classes under 'Where it hurts'. "
+    )
+    return (
+        Exhibit(
+            "rates-by-type",
+            "MTBF and MTBR by arrangement and type of pump",
+            caption + rate_basis(study, "MTBF", "MTBR"),
+            table,
+            shown=shown,
+            rests_on=("lives", "removals"),
+        ),
     )
 
 

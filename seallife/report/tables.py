@@ -92,6 +92,11 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
             "the same over the thirty-six months that end here",
             _shown_windows(study.trends.windows(36)),
         ),
+        "clustering": FullTable(
+            "whether removals and failures follow each other at one pump beyond chance, by group; "
+            "used: variance over mean that limits of MTBR and MTBF allow for",
+            history.clustered,
+        ),
         "monthly": FullTable("time at risk, removals and failures by month", history.monthly),
         "verdicts": FullTable("last twelve months against the three years before", history.recent),
         "removals": FullTable("one row a removal, with its records", study.removals.table),

@@ -13,6 +13,7 @@ import pandas as pd
 from seallife.figures.ageratio import age_ratio_figure
 from seallife.figures.growth import growth_figure
 from seallife.figures.recurrence import recurrence_figure
+from seallife.report.basis import break_words, limit_words
 from seallife.report.exhibit import Block, Exhibit
 from seallife.report.format import (
     CANNOT_TELL,
@@ -119,8 +120,8 @@ def at_equal_ages(study: Study) -> tuple[Block, ...]:
             "Failures over those expected of seals of these classes at these ages, at the rates of "
             "the whole record; above 1 is worse. Young seals after a large renewal, and a mix of "
             "hard services, move MTBF and not this. Expected: failures over run hours by class and "
-            f"band of age. Bands: exact Poisson, {level_text(study.history.level)}. Unit: one seal "
-            "position.",
+            f"band of age.{break_words(study)} {limit_words(study, 'MTBF')} "
+            "Unit: one seal position.",
             rows,
             age_ratio_figure(rows),
             alt="Failures over expected failures in rolling twelve months, whole fleet and sites.",

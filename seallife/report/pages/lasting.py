@@ -16,7 +16,13 @@ from seallife.report.basis import fit_basis, group_row, rate_basis
 from seallife.report.classtable import class_table, class_warnings, survival_columns
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import CANNOT_TELL, count, intervals, share, shares
-from seallife.report.lifeexhibits import failure_rate, law_choice, thin_classes, to_next_outage
+from seallife.report.lifeexhibits import (
+    failure_rate,
+    law_choice,
+    rates_by_type,
+    thin_classes,
+    to_next_outage,
+)
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -102,6 +108,7 @@ def build(study: Study) -> tuple[Block, ...]:
             alt="Intervals of MTBF by class, in calendar years per seal position.",
             rests_on=("lives", "removals"),
         ),
+        *rates_by_type(study),
         failure_rate(study),
         to_next_outage(study),
         *thin_classes(study),

@@ -12,9 +12,9 @@ import pandas as pd
 
 from seallife.figures.history import Span, monthly_figure, rolling_figure, rolling_panels
 from seallife.history import expected_counts
-from seallife.report.basis import group_row, rate_basis
+from seallife.report.basis import break_words, group_row, rate_basis
 from seallife.report.exhibit import Block, Exhibit, Points, Text
-from seallife.report.format import interval, level_text
+from seallife.report.format import date_text, interval, level_text
 from seallife.report.pages.year import verdict_texts
 from seallife.report.projects import project_verdicts
 from seallife.report.trendexhibits import at_equal_ages, signals, target, whole_record
@@ -43,8 +43,8 @@ def build(study: Study) -> tuple[Block, ...]:
             Exhibit(
                 "rolling",
                 "Rolling twelve months: MTBF and MTBR",
-                f"Bands: limits at {level_text(history.level)}.{marked} {_NO_TREND_TEST} "
-                + rate_basis(study, "MTBF", "MTBR"),
+                f"Bands: limits at {level_text(history.level)}.{marked}{break_words(study)} "
+                f"{_NO_TREND_TEST} " + rate_basis(study, "MTBF", "MTBR"),
                 rolling,
                 rolling_figure(rolling, outages),
                 alt=_ends(rolling),
@@ -57,8 +57,9 @@ def build(study: Study) -> tuple[Block, ...]:
                 Exhibit(
                     "rolling-sites",
                     "Rolling twelve months by site: MTBF",
-                    f"All panels on one scale.{marked} Sites run different services: a shorter "
-                    "MTBF alone does not make a worse site. " + rate_basis(study, "MTBF"),
+                    f"All panels on one scale.{marked}{break_words(study)} Sites run "
+                    "different services: a shorter MTBF alone does not make a worse site. "
+                    + rate_basis(study, "MTBF"),
                     sites,
                     rolling_panels(sites, outages),
                     alt="MTBF over rolling twelve months, one panel a site.",
@@ -132,15 +133,26 @@ def _ids(study: Study) -> pd.DataFrame:
 
 def _verdicts(study: Study) -> Exhibit:
     recent = study.history.recent
+    # types are held against their class under 'Where it hurts'; here they would only add rows
+    recent = recent[recent["by"].isin(_KINDS)]
     level = study.history.level
+    since = recent["since"].dropna()
+    cut = (
+        f"Only the time since {date_text(since.iloc[0])}: the records changed. "
+        if len(since)
+        else ""
+    )
+    table = study.history.clustered
+    clustered = (table.loc[table["measure"] == "MTBF", "used"] > 1).any()
+    widened = "; widened where failures cluster at one pump" if clustered else ""
     decided = recent["verdict"].isin(["improved", "worse"])
     testable = int((recent["verdict"] != "cannot tell yet").sum())
     return Exhibit(
         "verdicts",
         "Last twelve months against the three years before",
-        "Failures in position-years. Ratio of failure rates with its exact "
-        f"{level_text(level)} interval (binomial, given the total): below 1 is better. At equal "
-        "ages: the same of failures over those expected of the seals' classes and ages. "
+        f"{cut}Failures in position-years. Ratio of failure rates with its exact "
+        f"{level_text(level)} interval (binomial, given the total{widened}): below 1 is better. "
+        "At equal ages: the same of failures over those expected of the seals' classes and ages. "
         f"{int(decided.sum())} of {len(recent)} rows show a change; of {testable} rows that "
         f"could, about {(1 - level) * testable:.1f} would by chance alone. "
         "Look at a row because you asked about it, not because it stands out. Not placed: "

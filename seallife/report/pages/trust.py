@@ -13,6 +13,7 @@ import pandas as pd
 from seallife.figures.records import at_risk_figure
 from seallife.findings import SEVERITIES
 from seallife.history import DEFINITIONS, mtbr
+from seallife.history.clustering import LIMITS
 from seallife.report.basis import UNIT, group_row, record_span
 from seallife.report.classtable import fit_years
 from seallife.report.exhibit import Block, Exhibit, Points, Text
@@ -75,7 +76,10 @@ def build(study: Study) -> tuple[Block, ...]:
             {"setting": "Setting", "value": "Value", "meaning": "Meaning"},
         ),
         _inputs(study),
-        Points("Definitions", (*(f"{k}: {v}." for k, v in DEFINITIONS.items()), UNIT)),
+        Points(
+            "Definitions",
+            (*(f"{k}: {v}." for k, v in DEFINITIONS.items()), f"Limits: {LIMITS}.", UNIT),
+        ),
         Text(f"Made with {versions()}."),
     )
 
@@ -166,7 +170,12 @@ def _sensitivity(study: Study) -> Exhibit:
     whole = group_row(study.history.overall).assign(group="whole fleet")
     rates = pd.concat([whole, rates], ignore_index=True)
     sign = -1 if study.history.unknown_as == "failed" else 1
-    other = mtbr(rates["exposure_years"], rates["failures"] + sign * rates["unknown"], level=level)
+    other = mtbr(
+        rates["exposure_years"],
+        rates["failures"] + sign * rates["unknown"],
+        level=level,
+        dispersion=rates["mtbf_dispersion"],
+    )
     table = pd.DataFrame(
         {
             "group": rates["group"],
