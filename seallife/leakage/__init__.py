@@ -10,6 +10,7 @@ from seallife.leakage.foretell import AlarmRecord, cheapest_rate, foretold_failu
 from seallife.leakage.formulas import face_leakage_ml_per_h, volume_lost_l
 from seallife.leakage.kendall import KendallTests, mann_kendall
 from seallife.leakage.limits import LimitsInForce, example_limits, limits_in_force
+from seallife.leakage.nextstep import next_steps, rank_rising
 from seallife.leakage.nondetects import Levels, levels_with_nondetects
 from seallife.leakage.poolslopes import PooledSlopes, pool_slopes
 from seallife.leakage.readings import Readings, read_leakage
@@ -53,9 +54,11 @@ __all__ = [
     "limits_in_force",
     "mann_kendall",
     "ml_to_g_per_h",
+    "next_steps",
     "pool_slopes",
     "population_emissions",
     "pressure_decay_rate",
+    "rank_rising",
     "read_leakage",
     "read_units",
     "read_words",

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from seallife.leakage.rampcensored import interval_terms
 from seallife.leakage.rampgrid import BASELINE_SD
@@ -153,7 +153,7 @@ def _from_quantiles(off: Floats, known: np.ndarray) -> float:
     below = np.cumprod(np.where(known, 1 - 1 / rank, 1.0))  # share below each value
     off, below = off[known], below[known]
     ratios = [
-        off[np.argmax(below <= share)] / norm.ppf(share)
+        off[np.argmax(below <= share)] / float(ndtri(share))
         for share in _SHARES
         if (below <= share).any()
     ]
