@@ -108,7 +108,7 @@ def rank_rising(status: ArrayLike, days_low: ArrayLike) -> Floats:
     """
     word = np.asarray(status, dtype=object)
     low = np.asarray(days_low, dtype=np.float64)
-    order = {s: k for k, s in enumerate((*_OVER, _DOUBT))} | dict.fromkeys(_RISING, 3)
+    order = {s: k for k, s in enumerate((_OVER, _WAS_OVER, _DOUBT))} | dict.fromkeys(_RISING, 3)
     weight = np.array([order.get(s, 4) for s in word.tolist()], dtype=np.int64)
     earliest = np.where(weight == 3, low, 0.0)
     place = np.lexsort((earliest, weight))
