@@ -38,6 +38,10 @@ _LEAST = 4  # readings of a segment that tell a slope
 _LEAST_DAYS = 90.0
 _SLOPE_DAYS = 30.0
 _OLD_D = 1e5
+_UNSURE = (
+    "In alarm, and the rise is not sure enough for a time to be told. Many failures show nothing "
+    "before."
+)
 _NO_STATES = pd.DataFrame({"life_id": [], "day": [], "judged": [], "alarm": []})
 
 
@@ -137,6 +141,9 @@ class LeakAnswers:
             ["watch: read every 14 days", "re-read within 7 days"],
             table["ahead_next_step"],
         )
+        unsure = alarm & (table["ahead_status"] == "not rising")
+        table["ahead_status"] = table["ahead_status"].mask(unsure, "not sure")
+        table["ahead_message"] = table["ahead_message"].mask(unsure, _UNSURE)
         table = table.assign(next_step=step)[alarm | table["ahead_rank"].notna()]
         return table.sort_values(["ahead_rank", "position_id"], kind="stable", ignore_index=True)
 
@@ -147,8 +154,8 @@ class LeakAnswers:
 
     @cached_property
     def exceedances(self) -> Exceedances:
-        """Every reading over a limit, legal limits first."""
-        return exceedances(self._limits, self._for_limits)
+        """Every reading over a limit, legal limits first; readings and limits by their records."""
+        return exceedances(self._limits, self._for_limits.set_index("record_id"))
 
     @cached_property
     def forecast(self) -> TimeToLimit:
@@ -217,7 +224,8 @@ class LeakAnswers:
 
     @property
     def _limits(self) -> pd.DataFrame:
-        return self.limits.rename(columns={"unit": "limit_unit", "plant_unit": "unit"})
+        named = self.limits.rename(columns={"unit": "limit_unit", "plant_unit": "unit"})
+        return named.set_index("record_id")
 
     @cached_property
     def _for_limits(self) -> pd.DataFrame:

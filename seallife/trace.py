@@ -119,6 +119,8 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
         kept = f"kept out of trends: {r.doubt!s}" if r.doubt else f"of segment {r.segment!s}"
         hops.append(("reading", str(r.position_id), f"{_bounds(r)}; {r.at!s}; {kept}"))
         hops += _life(study, str(r.life_id)) if r.life_id else []
+    if name.startswith("leak_limits:"):
+        hops.append(("limit", "leakage", "readings it is meant for are held against it"))
     if name.startswith("outages:"):
         hops.append(("events", "reasons", "removals inside it may be read as planned in outage"))
     return hops

@@ -70,6 +70,7 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         )
     ]
     return {
+        **_leakage(study),
         "classes": FullTable(
             "one row a service class: all that is said about it", class_table(study)
         ),
@@ -99,6 +100,11 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         ),
         "monthly": FullTable("time at risk, removals and failures by month", history.monthly),
         "verdicts": FullTable("last twelve months against the three years before", history.recent),
+        "standouts": FullTable(
+            "failures of each seal position against its class",
+            study.trends.standouts["position_id"].table,
+        ),
+        "projects": FullTable("whether each change worked", study.trends.improvements.table),
         "removals": FullTable("one row a removal, with its records", study.removals.table),
         "lives": FullTable("one row a seal life, with its records", lives),
         "findings": FullTable("what was noticed about the records", study.findings),
@@ -108,6 +114,53 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
         "inputs": FullTable("files read", inputs_table(study)),
         "settings": FullTable("settings used", settings_table(study)),
     }
+
+
+_RISING = {
+    "position_id": "position_id",
+    "service_class": "service_class",
+    "site": "site",
+    "unit": "unit",
+    "method": "method",
+    "state": "state",
+    "next_step": "next_step",
+    "baseline": "level_before",
+    "ahead_level_now": "level_now",
+    "measured_in": "measured_in",
+    "ahead_doubling_days": "doubling_days",
+    "ahead_limit": "limit",
+    "ahead_days": "days_to_limit",
+    "ahead_days_low": "days_to_limit_low",
+    "ahead_days_high": "days_to_limit_high",
+    "ahead_status": "forecast",
+    "ahead_message": "message",
+}
+
+
+def _leakage(study: Study) -> dict[str, FullTable]:
+    """What is over a limit, first of all; what rises; what that foretold."""
+    if not study.leakage.any:
+        return {}
+    leakage = study.leakage
+    out = {}
+    if len(leakage.limits):
+        out["over-limits"] = FullTable(
+            "every reading over a limit of the site, legal first; acted on now, whatever its "
+            "probability; no record of compliance",
+            leakage.exceedances.table,
+        )
+    rising = leakage.rising
+    listed = rising.reindex(columns=list(_RISING)).rename(columns=_RISING)
+    out["rising"] = FullTable(
+        "seals in service whose leakage rises, with the next step; never a reason to wait", listed
+    )
+    record = pd.concat(
+        [r.table.assign(stated_false_alarms=rate) for rate, r in leakage.records.items()]
+    )
+    out["alarm-record"] = FullTable(
+        "failures foretold, leads and false alarms by class and stated rate", record
+    )
+    return out
 
 
 def _shown_windows(table: pd.DataFrame) -> pd.DataFrame:

@@ -82,6 +82,7 @@ def analyse(seals: int) -> None:
     empty = pd.DataFrame()
     limits = pd.DataFrame(
         {
+            "record_id": ["limits:1", "limits:2"],
             **dict.fromkeys(("site", "plant_unit", "service_class", "position_id", "method"), ""),
             "limit": [1_000.0, 500.0],
             "unit": "ppm",
