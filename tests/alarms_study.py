@@ -82,10 +82,15 @@ def quiet_rate(
     return 100 * alarms / months, months
 
 
+def _failing(fleet: TrueFleet) -> np.ndarray:
+    """Ramped lives that ended with a failure; one that runs on at the end has none to foretell."""
+    return ramped_lives(fleet) & fleet.lives["failed"].to_numpy()
+
+
 def _ramps(fleet: TrueFleet) -> np.ndarray:
     """Ramped lives that ended while the survey ran."""
     first = sc.day_number(sc.WINDOWS[sc.SKARROW][0]) + 11
-    return ramped_lives(fleet) & (fleet.lives["end_d"] > first).to_numpy()
+    return _failing(fleet) & (fleet.lives["end_d"] > first).to_numpy()
 
 
 def demo_survey(fleet: TrueFleet) -> Survey:
@@ -96,6 +101,8 @@ def demo_survey(fleet: TrueFleet) -> Survey:
     at = rows["position_id"].map(number).to_numpy()
     key = lives["position"].to_numpy() * 1e5 + lives["start_d"].to_numpy()
     life = np.searchsorted(key, at * 1e5 + time + 0.999, side="right") - 1
+    kept = ~rows["ramp"].to_numpy() | lives["failed"].to_numpy()[life]
+    rows, time, life = rows[kept].reset_index(drop=True), time[kept], life[kept]
     value, flag = rows["value"].to_numpy(), rows["flag"].to_numpy()
     unseen, pegged = (flag == "below detection") | (value == 0), flag == "above scale"
     true = rows["true_ppm"].where(~pegged).groupby(life).transform("min").to_numpy()
@@ -117,7 +124,7 @@ def demo_survey(fleet: TrueFleet) -> Survey:
 def drawn_survey(fleet: TrueFleet, every: float) -> Survey:
     """Readings by the law of `seallife.demo.leaks` at another interval [d]."""
     rng, lives = np.random.default_rng([fleet.seed, int(every)]), fleet.lives
-    ramped, n = ramped_lives(fleet), len(lives)
+    ramped, n = _failing(fleet), len(lives)
     level = np.log(15.0) + 0.8 * rng.standard_normal(n)
     length, doubling = 60 + 60 * rng.random(n), 20 + 20 * rng.random(n)
     first, last = (sc.day_number(d) for d in sc.WINDOWS[sc.SKARROW])

@@ -55,6 +55,7 @@ def test_pages_stand_in_order_under_their_titles() -> None:
         "Are we getting better?",
         "Where it hurts",
         "Why seals fail",
+        "Leakage",
         "How far to trust this",
         "Cautions",
     ]

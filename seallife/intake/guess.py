@@ -188,6 +188,7 @@ _FILE_WORDS = {
     "removals": {"replacement", "removal", "dichtungswechsel", "depose", "retiro"},
     "run_hours": {"hours", "stunden", "heures", "horas", "meter", "uren"},
     "leak_readings": {"leak", "ldar", "leckage", "fuite", "fuga", "lekkage"},
+    "leak_limits": {"limit", "grenzwert", "seuil", "umbral", "soglia", "grenswaarde"},
     "stores": {"stock", "stores", "lager", "magasin", "almacen", "estoque", "magazzino"},
     "changes": {"moc", "change", "modif", "anderung"},
     "outages": {"shutdown", "turnaround", "stillstand", "arret", "parada", "fermata"},
