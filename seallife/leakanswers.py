@@ -7,7 +7,7 @@ In: `Readings`, `LifeTable`, the site's limits, `Rules`. Out: `LeakAnswers`. Nex
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,7 +17,7 @@ from seallife.clocks import day_number
 from seallife.leakage.alarmrate import rate_in_alarm
 from seallife.leakage.alarms import LeakAlarms, watch_rises_at
 from seallife.leakage.emissions import EmissionTotals, population_emissions
-from seallife.leakage.exceedances import Exceedances, exceedances
+from seallife.leakage.exceedances import Exceedances, exceedances_of
 from seallife.leakage.forecast import TimeToLimit, time_to_limit
 from seallife.leakage.foretell import AlarmRecord, foretold_failures
 from seallife.leakage.limits import LimitsInForce, limits_in_force
@@ -38,6 +38,14 @@ _LEAST = 4  # readings of a segment that tell a slope
 _LEAST_DAYS = 90.0
 _SLOPE_DAYS = 30.0
 _OLD_D = 1e5
+_FOLLOWED = (
+    *("record_id", "position_id", "site", "unit", "service_class", "life_id", "segment"),
+    *("day", "method", "measured_in", "low", "high", "kind", "age_d"),
+)
+_LIMITED = (
+    *("position_id", "site", "unit", "service_class", "life_id"),
+    *("date", "method", "measured_in", "low", "high"),
+)
 _UNSURE = (
     "In alarm, and the rise is not sure enough for a time to be told. Many failures show nothing "
     "before."
@@ -114,7 +122,7 @@ class LeakAnswers:
     @cached_property
     def alarms(self) -> Mapping[str, LeakAlarms]:
         """Which leakage rises, as it would have been known at each reading, by method."""
-        return self._watched[self.rules.false_alarms]
+        return self._watched[0]
 
     @cached_property
     def rising(self) -> pd.DataFrame:
@@ -155,7 +163,9 @@ class LeakAnswers:
     @cached_property
     def exceedances(self) -> Exceedances:
         """Every reading over a limit, legal limits first; readings and limits by their records."""
-        return exceedances(self._limits, self._for_limits.set_index("record_id"))
+        found = exceedances_of(self.in_force, self._for_limits)
+        record = self.readings.table["record_id"].reindex(found.table["reading"])
+        return replace(found, table=found.table.assign(reading=record.to_numpy()))
 
     @cached_property
     def forecast(self) -> TimeToLimit:
@@ -198,7 +208,7 @@ class LeakAnswers:
     def hazard(self) -> FactorEffects:
         """By how many times the failure rate is higher while a seal is in alarm."""
         return rate_in_alarm(
-            self._states(self.rules.false_alarms), self.lives.table, level=self.rules.level
+            self._watched[1][self.rules.false_alarms], self.lives.table, level=self.rules.level
         )
 
     @cached_property
@@ -219,8 +229,10 @@ class LeakAnswers:
 
     @cached_property
     def _rows(self) -> pd.DataFrame:
-        rows = self.readings.for_trends
-        return rows.assign(pool=rows["method"].astype(str) + ", " + rows["measured_in"])
+        rows = self.readings.for_trends[list(_FOLLOWED)]
+        each = rows[["method", "measured_in"]].drop_duplicates()
+        each = each.assign(pool=each["method"].astype(str) + ", " + each["measured_in"])
+        return rows.merge(each, on=["method", "measured_in"], how="left")
 
     @property
     def _limits(self) -> pd.DataFrame:
@@ -230,19 +242,24 @@ class LeakAnswers:
     @cached_property
     def _for_limits(self) -> pd.DataFrame:
         """Readings as limits are held against them: all that have bounds, whatever the doubt."""
-        rows = self.readings.table
-        rows = rows[rows["low"].notna() & (rows["kind"] != "word")]
+        table = self.readings.table
+        rows = table.loc[table["low"].notna() & (table["kind"] != "word"), list(_LIMITED)]
         lives = self.lives.table.set_index("life_id")
         out = lives["exit"].where(lives["end"] != "in service")
-        return rows.rename(columns={"measured_in": "reading_unit", "life_id": "life"}).assign(
-            life=rows["life_id"].mask(rows["life_id"] == ""),
-            life_end=rows["life_id"].map(out),
+        rows = rows.rename(columns={"measured_in": "reading_unit", "life_id": "life"})
+        return rows.assign(
+            life=rows["life"].mask(rows["life"] == ""), life_end=rows["life"].map(out)
         )
 
     @cached_property
-    def _watched(self) -> dict[float, dict[str, LeakAlarms]]:
-        """Alarms at each rate, each method by itself: their noise is not the same."""
-        out: dict[float, dict[str, LeakAlarms]] = {rate: {} for rate in self.rates}
+    def _watched(self) -> tuple[dict[str, LeakAlarms], dict[float, pd.DataFrame]]:
+        """Alarms of each method at the site's own rate, and states of the alarm at every rate.
+
+        Each method is watched by itself, as their noise is not the same; in the states the
+        methods of one seal stand together.
+        """
+        own: dict[str, LeakAlarms] = {}
+        parts: dict[float, list[pd.DataFrame]] = {rate: [] for rate in self.rates}
         for name, rows in self._rows.groupby("pool", sort=True):
             found = watch_rises_at(
                 rows["day"],
@@ -255,25 +272,19 @@ class LeakAnswers:
                 level=self.rules.level,
             )
             for rate, alarms in zip(self.rates, found, strict=True):
-                out[rate][str(name)] = alarms
-        return out
-
-    def _states(self, rate: float) -> pd.DataFrame:
-        """State of the alarm after each reading, several methods of one seal together."""
-        watched = self._watched[rate]
-        parts = [
-            pd.DataFrame(
-                {
-                    "life_id": rows["life_id"].to_numpy(),
-                    "day": rows["day"].to_numpy(),
-                    "judged": watched[str(name)].readings["score"].notna().to_numpy(),
-                    "alarm": watched[str(name)].readings["rising"].to_numpy(dtype=bool),
-                }
-            )
-            for name, rows in self._rows.groupby("pool", sort=True)
-        ]
-        both = pd.concat(parts or [_NO_STATES], ignore_index=True)
-        return both.groupby(["life_id", "day"], as_index=False).max()
+                if rate == self.rules.false_alarms:
+                    own[str(name)] = alarms
+                state = pd.DataFrame(
+                    {
+                        "life_id": rows["life_id"].to_numpy(),
+                        "day": rows["day"].to_numpy(),
+                        "judged": alarms.readings["score"].notna().to_numpy(),
+                        "alarm": alarms.readings["rising"].to_numpy(dtype=bool),
+                    }
+                )
+                parts[rate].append(state)
+        states = {rate: _together(part) for rate, part in parts.items()}
+        return own, states
 
     def _record(self, rate: float) -> AlarmRecord:
         lives = self.lives.table
@@ -286,5 +297,13 @@ class LeakAnswers:
             }
         )
         return foretold_failures(
-            self._states(rate), ends, group="service_class", level=self.rules.level
+            self._watched[1][rate], ends, group="service_class", level=self.rules.level
         )
+
+
+def _together(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """States of several methods as one of each seal and day."""
+    both = pd.concat(parts or [_NO_STATES], ignore_index=True)
+    if len(parts) < 2 and not both.duplicated(["life_id", "day"]).any():
+        return both
+    return both.groupby(["life_id", "day"], as_index=False).max()

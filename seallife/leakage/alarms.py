@@ -5,7 +5,7 @@ In: readings as plain arrays. Out: `LeakAlarms`. Next: figures, report.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -186,7 +186,7 @@ def watch_rises(
     Statistician 36: both from memory. Rates and lead times were measured on the demo fleet's law
     of leakage by the study that stands with the tests.
     """
-    return watch_rises_at(
+    alarms = watch_rises_at(
         time,
         low,
         high,
@@ -199,7 +199,8 @@ def watch_rises(
         seed=seed,
         resamples=resamples,
         level=level,
-    )[0]
+    )
+    return next(alarms)
 
 
 def watch_rises_at(
@@ -216,7 +217,7 @@ def watch_rises_at(
     seed: int = 1,
     resamples: int = 50,
     level: float = 0.90,
-) -> tuple[LeakAlarms, ...]:
+) -> Iterator[LeakAlarms]:
     """Which leakage is rising, at several stated rates of false alarms?
 
     Parameters
@@ -226,10 +227,10 @@ def watch_rises_at(
     time, low, high, segment, age, run_in, baseline, correlation, seed, resamples, level
         As for `watch_rises`; noise and drawn fleets serve all rates.
 
-    Returns
-    -------
-    tuple of LeakAlarms
-        One a rate, each as `watch_rises` gives it.
+    Yields
+    ------
+    LeakAlarms
+        One a rate, each as `watch_rises` gives it; one at a time, as each holds all readings.
 
     Raises
     ------
@@ -258,24 +259,22 @@ def watch_rises_at(
         blank = Noise(np.nan, np.nan, np.nan, np.nan)
         none = np.full(len(data.labels), "", dtype=object)
         table = segments_table(data, plain, blank, none, baseline)
-        return tuple(
-            _result(table, plain, data, blank, (np.nan, rate, np.nan, 0.0), level) for rate in rates
-        )
+        for rate in rates:
+            yield _result(table, plain, data, blank, (np.nan, rate, np.nan, 0.0), level)
+        return
     seen = forecasts(data, data.low, data.high, noise, DOUBLING_DAYS)
     thresholds = find_thresholds(
         data, seen, noise, DOUBLING_DAYS, baseline, line, rates, resamples, rng
     )
     repeated = again(data, bounds[0])
     months = watched_months(data, baseline)
-    out = []
     for rate, (threshold, simulated) in zip(rates, thresholds, strict=True):
         shown = plain.copy()
         found = episodes(data, data.low, repeated, seen, noise, baseline, threshold, line)
         add_states(shown, data, seen, found, noise, threshold, line)
         table = segments_table(data, shown, noise, kinds(data, seen, found), baseline)
         add_baselines(table, data, found, noise, line)
-        out.append(_result(table, shown, data, noise, (threshold, rate, simulated, months), level))
-    return tuple(out)
+        yield _result(table, shown, data, noise, (threshold, rate, simulated, months), level)
 
 
 def _result(

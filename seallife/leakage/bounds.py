@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from seallife.findings import make_findings
 from seallife.leakage.faults import off_by_powers, off_the_scale, zeros
@@ -78,12 +79,12 @@ def with_bounds(
         ],
         net,
     )
-    kind = np.select([rows["is_word"], pegged, below], ["word", "above", "below"], "exact")
-    doubt = np.select(
-        [rows["doubt"] != "", misnamed, spike, empty],
-        [rows["doubt"], "unit in doubt", "off by a power of ten", "zero among high readings"],
-        "",
+    kind = _words([rows["is_word"], pegged, below], ["word", "above", "below", "exact"])
+    doubt = _words(
+        [misnamed, spike, empty],
+        ["unit in doubt", "off by a power of ten", "zero among high readings", ""],
     )
+    doubt = np.where(rows["doubt"] != "", rows["doubt"], doubt)
     said = make_findings(
         "reading within the background",
         "note",
@@ -96,6 +97,12 @@ def with_bounds(
     value = rows["read"].where(~rows["is_word"])
     out = rows.assign(low=floor, high=top, kind=kind, doubt=doubt, value=value)
     return out, [of_scale, of_zeros, of_units, said], limits
+
+
+def _words(cases: list[pd.Series], words: list[str]) -> NDArray[np.object_]:
+    """Word of the first case that holds, else the last; each word is held once in memory."""
+    number = np.select(cases, list(range(len(cases))), len(cases))
+    return np.asarray(np.array(words, dtype=object)[number])
 
 
 def _detection(rows: pd.DataFrame, pegged: pd.Series) -> pd.DataFrame:

@@ -10,13 +10,15 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from seallife.errors import InputError
 from seallife.leakage.conversions import WATER_DROP_ML
-from seallife.leakage.limits import KINDS, limits_in_force
-from seallife.leakage.records import dates
+from seallife.leakage.limits import KINDS, LimitsInForce, limits_in_force
+from seallife.leakage.records import Bools, dates
+from seallife.life.groups import Ints
 
-__all__ = ["ACT_NOW", "Exceedances", "exceedances"]
+__all__ = ["ACT_NOW", "Exceedances", "exceedances", "exceedances_of"]
 
 ACT_NOW = (
     "A leak over a limit is acted on now, whatever its probability. This list is no record of "
@@ -90,7 +92,28 @@ def exceedances(
     kind of limit is over, or cannot be told to be below. Several readings of one day count as
     the worst of them. A method that sees less does not close what another has seen.
     """
-    found = limits_in_force(limits, readings, drop_ml=drop_ml)
+    return exceedances_of(limits_in_force(limits, readings, drop_ml=drop_ml), readings)
+
+
+def exceedances_of(found: LimitsInForce, readings: pd.DataFrame) -> Exceedances:
+    """Which readings are over the limits found for them?
+
+    Parameters
+    ----------
+    found : LimitsInForce
+        Of these readings.
+    readings : DataFrame
+        As for `exceedances`.
+
+    Returns
+    -------
+    Exceedances
+
+    Raises
+    ------
+    InputError
+        As `exceedances`.
+    """
     low, high = (pd.to_numeric(readings[c], errors="coerce") for c in ("low", "high"))
     bad = low.isna() | high.isna() | (low > high)
     if bad.any():
@@ -106,61 +129,67 @@ def exceedances(
         "unit",
         "service_class",
         "life",
-        "life_end",
         "method",
         "reading_unit",
     ]
-    known = readings.assign(
-        low=low,
-        high=high,
-        date=dates(readings["date"], "readings.date"),
-        life=readings.get("life", pd.Series(pd.NA, index=readings.index, dtype=object)),
-        life_end=dates(
-            readings.get("life_end", pd.Series(pd.NaT, index=readings.index)), "readings.life_end"
-        ),
-    )[[*wanted, "low", "high"]]
-    table = found.table.merge(known, left_on="reading", right_index=True, how="left")
-    straddles = (table["low"] < table["limit"]) & (table["limit"] < table["high"])
-    over = table["low"] >= table["limit"]
-    table["verdict"] = np.select([over, straddles], ["over", "cannot tell"], "below")
-    table["state"] = _state(table)
-    listed = table[table["verdict"] != "below"].assign(rank=lambda t: t["kind"].map(KINDS.index))
-    listed = listed.sort_values(
+    none = pd.Series(pd.NaT, index=readings.index)
+    day = dates(readings["date"], "readings.date")
+    ended = dates(readings.get("life_end", none), "readings.life_end").notna().to_numpy()
+    life = readings.get("life", pd.Series(pd.NA, index=readings.index, dtype=object))
+    # numbers only while there are as many rows as readings times kinds of limit
+    at = readings.index.get_indexer(pd.Index(found.table["reading"]))
+    kind = found.table["kind"].map(KINDS.index).to_numpy(dtype=np.int64)
+    limit = found.table["limit"].to_numpy(dtype=np.float64)
+    a, b = low.to_numpy(dtype=np.float64)[at], high.to_numpy(dtype=np.float64)[at]
+    verdict = np.select([a >= limit, (a < limit) & (limit < b)], [2, 1], 0)
+    seal = _seals(life, readings["position_id"], readings["method"])
+    still = _open(seal[at] * len(KINDS) + kind, day.to_numpy()[at], verdict > 0)
+    listed = np.flatnonzero(verdict > 0)
+    rows = at[listed]
+    state = np.select([ended[rows], still[listed]], [_STATES[2], _STATES[0]], _STATES[1])
+    table = found.table.iloc[listed].reset_index(drop=True)
+    told = [c for c in wanted if c not in ("date", "life")]
+    known = readings[told].iloc[rows].reset_index(drop=True)
+    known = known.assign(date=day.to_numpy()[rows], life=life.to_numpy()[rows])
+    table = table.join(known).assign(
+        low=a[listed], high=b[listed], state=state, rank=kind[listed],
+        verdict=np.where(verdict[listed] == 2, "over", "cannot tell"),
+    )  # fmt: skip
+    table = table.sort_values(
         ["rank", "date", "position_id"], ascending=[True, False, True], kind="stable"
     )
-    first = ["kind", "verdict", "state", *[c for c in wanted if c != "life_end"], "low", "high"]
+    first = ["kind", "verdict", "state", *wanted[:-1], "low", "high", "reading_unit"]
     rest = ["limit", "as_written", "scope", "citation", "conversion", "reading", "limit_row"]
-    first.insert(first.index("reading_unit"), first.pop(first.index("low")))
-    first.insert(first.index("reading_unit"), first.pop(first.index("high")))
-    shown = listed[[*first, *rest]].reset_index(drop=True)
-    return Exceedances(shown, _counts(table, len(readings)), found.messages, ACT_NOW)
+    shown = table[[*first, *rest]].reset_index(drop=True)
+    return Exceedances(shown, _counts(kind, verdict, len(readings)), found.messages, ACT_NOW)
 
 
-def _state(table: pd.DataFrame) -> pd.Series[Any]:
-    """Whether the last reading of each seal life, by each method, is still over."""
-    # of several kinds of key, a column of text is the same for all
-    own = table["life"].notna()
-    seal = np.where(
-        own, "life " + table["life"].astype(str), "at " + table["position_id"].astype(str)
-    )
-    keys = [
-        pd.Series(seal, index=table.index),
-        table["kind"],
-        table["method"].fillna("").astype(str),
-    ]
-    last = table.groupby(keys)["date"].transform("max") == table["date"]
-    bad = (last & (table["verdict"] != "below")).groupby(keys).transform("any")
-    renewed = table["life_end"].notna()
-    words = np.select([renewed, bad], [_STATES[2], _STATES[0]], _STATES[1])
-    return pd.Series(words, index=table.index, dtype=object)
+def _seals(life: pd.Series[Any], position: pd.Series[Any], method: pd.Series[Any]) -> Ints:
+    """Number of the seal life, or of the position where none is told, with its method."""
+    lives, _ = pd.factorize(life.astype(object))
+    places, _ = pd.factorize(position.astype(object))
+    seal = np.where(lives >= 0, lives, lives.max(initial=-1) + 1 + places)
+    how, _ = pd.factorize(method.astype(object).fillna("").astype(str))
+    return np.asarray(seal * (how.max(initial=0) + 1) + how, dtype=np.int64)
 
 
-def _counts(table: pd.DataFrame, n: int) -> pd.DataFrame:
+def _open(key: Ints, day: NDArray[np.datetime64], over: Bools) -> Bools:
+    """Is the last reading of each key over, or one of several of that day?"""
+    codes, _ = pd.factorize(key)
+    number = day.astype("datetime64[s]").astype(np.int64)
+    last = np.full(codes.max(initial=-1) + 1, np.iinfo(np.int64).min)
+    np.maximum.at(last, codes, number)
+    bad = np.zeros(len(last), dtype=bool)
+    bad[codes[over & (number == last[codes])]] = True
+    return np.asarray(bad[codes])
+
+
+def _counts(kind: Ints, verdict: Ints, n: int) -> pd.DataFrame:
     """How many readings of each verdict, and without a limit."""
     rows = []
-    for kind in KINDS:
-        met = table.loc[table["kind"] == kind, "verdict"]
-        told = [int((met == word).sum()) for word in ("over", "cannot tell", "below")]
-        rows.append((kind, len(met), *told, n - len(met)))
+    for k, name in enumerate(KINDS):
+        met = verdict[kind == k]
+        told = [int((met == v).sum()) for v in (2, 1, 0)]
+        rows.append((name, len(met), *told, n - len(met)))
     columns = ["kind", "readings", "over", "cannot_tell", "below", "no_limit"]
     return pd.DataFrame(rows, columns=columns)

@@ -133,28 +133,34 @@ def limits_in_force(
     read["combo"] = read.groupby([*_MATCHED, "reading_unit", "density"], dropna=False).ngroup()
     combos = read.drop_duplicates("combo").set_index("combo")
     held = _pairs(rules, combos, drop_ml)
-    day = dates(readings["date"], "readings.date").rename("day")
-    met = pd.DataFrame({"combo": read["combo"], "day": day}).rename_axis("reading").reset_index()
-    met = met.merge(held, on="combo")
-    inside = (met["valid_from"].isna() | (met["day"] >= met["valid_from"])) & (
-        met["valid_to"].isna() | (met["day"] < met["valid_to"] + pd.Timedelta(days=1))
-    )
-    met = met[inside]
-    usable = met[met["factor"].notna()]
-    order = pd.Series(range(len(readings)), index=readings.index)
-    usable = usable.assign(
-        limit=usable["limit"] * usable["factor"].astype(float),
-        place=usable["reading"].map(order),
-        rank=usable["kind"].map(KINDS.index),
-    ).sort_values(
-        ["place", "rank", "weight", "limit", "row"],
-        ascending=[True, True, False, True, True],
-        kind="stable",
-    )
-    best = usable.drop_duplicates(["place", "rank"])
+    day = dates(readings["date"], "readings.date").to_numpy()
+    # numbers only while there are as many rows as readings times limits; words at the end
+    met = pd.DataFrame(
+        {"combo": read["combo"].to_numpy(np.int32), "place": np.arange(len(read), dtype=np.int32)}
+    ).merge(held[["combo", "pair"]].astype(np.int32), on="combo")
+    place, pair = met["place"].to_numpy(), met["pair"].to_numpy()
+    since, until = (held[c].to_numpy()[pair] for c in ("valid_from", "valid_to"))
+    inside = np.isnat(since) | (day[place] >= since)
+    inside &= np.isnat(until) | (day[place] < until + np.timedelta64(1, "D"))
+    place, pair = place[inside], pair[inside]
+    times = np.bincount(pair, minlength=len(held))
+    factor = held["factor"].to_numpy()
+    usable = ~np.isnan(factor[pair])
+    place, pair = place[usable], pair[usable]
+    value = (held["limit"].to_numpy(dtype=np.float64) * factor)[pair]
+    weight, row = (held[c].to_numpy(np.int32)[pair] for c in ("weight", "row"))
+    rank = held["kind"].map(KINDS.index).to_numpy(np.int8)[pair]
+    order = np.lexsort((row, value, -weight, rank, place))
+    place, rank = place[order], rank[order]
+    first = np.append(True, (np.diff(place) != 0) | (np.diff(rank) != 0))[: len(place)]
+    chosen, place = order[first], place[first]
     columns = ["reading", "kind", "limit", "as_written", "scope", "citation", "conversion"]
-    table = best[[*columns, "limit_row"]].reset_index(drop=True)
-    return LimitsInForce(table, _messages(rules, met))
+    wanted = ["kind", "as_written", "scope", "citation", "conversion", "limit_row"]
+    best = held[wanted].iloc[pair[chosen]].reset_index(drop=True)
+    best = best.assign(reading=readings.index.to_numpy()[place], limit=value[chosen])
+    return LimitsInForce(
+        best[[*columns, "limit_row"]], _messages(rules, held.assign(readings=times))
+    )
 
 
 def _limits(limits: pd.DataFrame) -> pd.DataFrame:
@@ -207,20 +213,20 @@ def _pairs(rules: pd.DataFrame, combos: pd.DataFrame, drop_ml: float) -> pd.Data
             parts.append((rule.row, combo, unit, found.factor, found.message))
     columns = ["row", "combo", "unit_read", "factor", "conversion"]
     pairs = pd.DataFrame(parts, columns=columns).astype({"row": np.int64, "combo": np.int64})
-    return pairs.merge(rules.drop(columns=_MATCHED), on="row")
+    held = pairs.merge(rules.drop(columns=_MATCHED), on="row")
+    return held.assign(pair=np.arange(len(held)), factor=held["factor"].astype(np.float64))
 
 
-def _messages(rules: pd.DataFrame, met: pd.DataFrame) -> pd.DataFrame:
+def _messages(rules: pd.DataFrame, held: pd.DataFrame) -> pd.DataFrame:
     """What a person has to know of the limits themselves."""
     rows: list[tuple[Any, int, str]] = []
+    met = held[held["readings"] > 0]
     lost = met[met["factor"].isna()]
-    for (label, written, unit, why), some in lost.groupby(
-        ["limit_row", "as_written", "unit_read", "conversion"], sort=False
-    ):
+    by = ["limit_row", "as_written", "unit_read", "conversion"]
+    summed = lost.groupby(by, sort=False)["readings"].sum().reset_index()
+    for label, written, unit, why, n in summed.itertuples(index=False):
         told = unit or "without a unit"
-        rows.append(
-            (label, len(some), f"{written} cannot be held against readings in {told}: {why}")
-        )
+        rows.append((label, int(n), f"{written} cannot be held against readings in {told}: {why}"))
     seen = set(met["row"])
     for rule in rules.itertuples():
         empty = bool(np.isnan(float(str(rule.limit))))
@@ -245,4 +251,6 @@ def _need(table: pd.DataFrame, columns: tuple[str, ...], name: str) -> None:
 
 def _text(column: pd.Series[Any]) -> pd.Series[Any]:
     """Without case and blanks at the ends; blank where missing."""
-    return column.astype(object).where(column.notna(), "").astype(str).str.strip().str.casefold()
+    codes, words = pd.factorize(column.astype(object))
+    plain = np.array([str(w).strip().casefold() for w in words] + [""], dtype=object)
+    return pd.Series(plain[codes], index=column.index, dtype=object)  # -1: missing

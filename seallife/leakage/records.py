@@ -36,6 +36,8 @@ def dates(column: pd.Series[Any], where: str) -> pd.Series[Any]:
     """
     if pd.api.types.is_numeric_dtype(column.dtype) and column.notna().any():
         raise InputError("holds numbers, not dates", where=where, hint="give dates")
+    if pd.api.types.is_datetime64_dtype(column.dtype):
+        return column.astype("datetime64[ns]")
     given = [None if pd.isna(v) or v == "" else v for v in column.tolist()]
     try:
         read = pd.to_datetime(pd.Series(given, dtype=object), format="ISO8601")

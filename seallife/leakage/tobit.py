@@ -16,13 +16,12 @@ from numpy.typing import ArrayLike
 
 from seallife.errors import InputError
 from seallife.leakage.segments import Bools, Readings, read_readings, words
-from seallife.leakage.tobitlikelihood import censored_likelihood
+from seallife.leakage.tobitclimb import climb_all
 from seallife.life.groups import Floats, segment_max, segment_sum
 from seallife.life.result import TableResult, worded_status
 
 __all__ = ["LognormalFits", "censored_lognormal"]
 
-_STEPS = 100
 _SMALLEST = 1e-8  # of the scatter of the readings, below which sigma has gone to 0
 _METHOD = "lognormal law by maximum likelihood; open readings as probabilities"
 _SOURCE = (
@@ -181,33 +180,8 @@ def _climb(readings: Readings, k: int) -> _Tops:
         x[:, 1] = (readings.time - groups.spread(start)) / groups.spread(span)
     low, high = (low - groups.spread(shift)) / per, (high - groups.spread(shift)) / per
     exact = readings.exact
-    at = np.zeros((len(groups), k))
-    at[:, -1] = 1.0
-    value, gradient, hessian = censored_likelihood(at, low, high, exact, x, readings)
-    done = np.zeros(len(groups), dtype=bool)
-    damp = np.full(len(groups), 1e-3)
+    at, value, hessian, done = climb_all((low, high, exact, x, offsets), len(groups), k, _SMALLEST)
     eye = np.eye(k)
-    for _ in range(_STEPS):
-        raised = -hessian + (damp * np.trace(-hessian, axis1=1, axis2=2) + 1e-12)[:, None, None] * (
-            eye / k
-        )
-        step = np.linalg.solve(raised, gradient[..., None])[..., 0]
-        # 1 / sigma stays above 0
-        room = np.where(step[:, -1] < 0, -0.9 * at[:, -1] / np.minimum(step[:, -1], -1e-300), 1.0)
-        step *= np.minimum(1.0, room)[:, None]
-        new = censored_likelihood(at + step, low, high, exact, x, readings)
-        better = (new[0] >= value - 1e-12 * np.abs(value)) & ~done
-        gain = np.where(better, new[0] - value, np.inf)
-        at = np.where(better[:, None], at + step, at)
-        value = np.where(better, new[0], value)
-        gradient = np.where(better[:, None], new[1], gradient)
-        hessian = np.where(better[:, None, None], new[2], hessian)
-        small = (np.abs(step) <= 1e-9 * (1 + np.abs(at))).all(axis=1)
-        done |= (better & small & (gain < 1e-9)) | (at[:, -1] > 1 / _SMALLEST)
-        damp = np.where(better, damp / 10, np.minimum(damp * 10, 1e6))
-        damp = np.where(damp < 1e-9, 0.0, np.maximum(damp, np.where(better, 0.0, 1e-6)))
-        if done.all():
-            break
     size = np.abs(np.linalg.det(hessian))
     sound = done & (at[:, -1] < 1 / _SMALLEST) & (size > 1e-14) & (groups.sizes > 0)
     inner = np.where(sound[:, None, None], -hessian, eye)

@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from seallife.leakage.segments import Bools, Readings
-from seallife.life.groups import Floats, segment_sum
+from seallife.leakage.segments import Bools
+from seallife.life.groups import Floats, Ints, segment_sum
 
 __all__ = ["censored_likelihood"]
 
 
 def censored_likelihood(
-    at: Floats, low: Floats, high: Floats, exact: Bools, x: Floats, readings: Readings
+    at: Floats, low: Floats, high: Floats, exact: Bools, x: Floats, offsets: Ints
 ) -> tuple[Floats, Floats, Floats]:
     """How likely is a law for each segment?
 
@@ -26,8 +26,8 @@ def censored_likelihood(
         Logs of the bounds, -inf and inf where open.
     exact : ndarray of bool, shape (n,)
     x : ndarray, shape (n, k - 1)
-    readings : Readings
-        For its segments.
+    offsets : ndarray of int, shape (g + 1,)
+        Rows of segment i are ``offsets[i]:offsets[i + 1]``.
 
     Returns
     -------
@@ -36,8 +36,7 @@ def censored_likelihood(
     """
     from scipy.special import log_ndtr
 
-    groups = readings.groups
-    full = np.repeat(at, groups.sizes, axis=0)
+    full = np.repeat(at, np.diff(offsets), axis=0)
     line = (full[:, :-1] * x).sum(axis=1)
     upper, lower = full[:, -1] * high - line, full[:, -1] * low - line
     # of each row: value, its slope along both ends and the second derivatives of the two
@@ -72,8 +71,8 @@ def censored_likelihood(
     slope = first[0][:, None] * designs[0] + first[1][:, None] * designs[1]
     slope[exact, -1] += 1 / full[exact, -1]
     k = at.shape[1]
-    gradient = np.stack([segment_sum(slope[:, i], groups.offsets) for i in range(k)], axis=1)
-    hessian = np.empty((len(groups), k, k))
+    gradient = np.stack([segment_sum(slope[:, i], offsets) for i in range(k)], axis=1)
+    hessian = np.empty((len(at), k, k))
     for i in range(k):
         for j in range(i + 1):
             p, q = designs
@@ -81,5 +80,5 @@ def censored_likelihood(
             term += second[2] * (p[:, i] * q[:, j] + q[:, i] * p[:, j])
             if i == j == k - 1:
                 term = term - np.where(exact, 1 / full[:, -1] ** 2, 0.0)
-            hessian[:, i, j] = hessian[:, j, i] = segment_sum(term, groups.offsets)
-    return segment_sum(value, groups.offsets), gradient, hessian
+            hessian[:, i, j] = hessian[:, j, i] = segment_sum(term, offsets)
+    return segment_sum(value, offsets), gradient, hessian

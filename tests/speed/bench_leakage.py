@@ -60,7 +60,7 @@ def analyse(seals: int) -> None:
             "value": value,
             "low": np.where(below, 0.0, value),
             "high": np.where(below, 5.0, value),
-            "kind": np.where(below, "below", "exact"),
+            "kind": np.array(["exact", "below"], dtype=object)[below.astype(int)],
             "age_d": day,
             "age_h": day * 12,
             "to_end_d": end[life] - day,
