@@ -137,6 +137,7 @@ def check(
         )
     else:
         out = _console()
+        _print_breaches(out, study)
         out.print(check_text(study), soft_wrap=True)
         out.print(f"\nWhere a record went: seallife trace {folder} RECORD", soft_wrap=True)
         for path in written.values():
@@ -162,6 +163,7 @@ def report(
     with _working("fitting the lives, writing the summary"):
         written = write_report(study, out_folder)
     out = _console()
+    _print_breaches(out, study)
     recent = study.history.recent.iloc[0]
     total = study.history.overall.iloc[0]
     out.print(
@@ -231,6 +233,15 @@ def _working(what: str) -> Iterator[Callable[[str], object]]:
         return
     with err.status(what) as status:
         yield status.update
+
+
+def _print_breaches(out: Console, study: Study) -> None:
+    """Seals over a legal limit, before everything else."""
+    from seallife.report.leaktables import breach_words
+
+    words = breach_words(study)
+    if words:
+        out.print(f"{words}\n", soft_wrap=True, highlight=False)
 
 
 def _asks(study: Study) -> int:

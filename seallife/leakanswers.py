@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.clocks import day_number
+from seallife.findings import make_findings, no_findings
 from seallife.leakage.alarmrate import rate_in_alarm
 from seallife.leakage.alarms import LeakAlarms, watch_rises_at
 from seallife.leakage.emissions import EmissionTotals, population_emissions
@@ -130,8 +131,9 @@ class LeakAnswers:
 
         Columns of `LeakAlarms.table` and, with ``ahead_`` in front where both have one, of
         `TimeToLimit.table`, with ``position_id``, ``life_id``, ``service_class``, ``site``,
-        ``unit``, ``method``, ``measured_in``, ``next_step``; those over a limit first, then by the
-        earliest time.
+        ``unit``, ``method``, ``measured_in``, ``next_step``, ``over`` (kind of limit that the last
+        reading is over, '' for none); those over a legal limit first, then a house limit, then by
+        the earliest time.
         """
         about = self._rows.drop_duplicates("segment").set_index("segment")
         names = ["position_id", "life_id", "service_class", "site", "unit", "method", "measured_in"]
@@ -152,8 +154,46 @@ class LeakAnswers:
         unsure = alarm & (table["ahead_status"] == "not rising")
         table["ahead_status"] = table["ahead_status"].mask(unsure, "not sure")
         table["ahead_message"] = table["ahead_message"].mask(unsure, _UNSURE)
-        table = table.assign(next_step=step)[alarm | table["ahead_rank"].notna()]
-        return table.sort_values(["ahead_rank", "position_id"], kind="stable", ignore_index=True)
+        table = table.assign(next_step=step, over=self._over(table["life_id"]))
+        legal = table["over"] == "legal"
+        table.loc[legal, "next_step"] = "act now: over a legal limit"
+        table = table[alarm | table["ahead_rank"].notna() | (table["over"] != "")]
+        rank = table["over"].map({"legal": 0, "house": 1}).fillna(2)
+        table = table.assign(first=rank).sort_values(
+            ["first", "ahead_rank", "position_id"], kind="stable", ignore_index=True
+        )
+        return table.drop(columns="first")
+
+    def _over(self, life: pd.Series) -> pd.Series:
+        """Which kind of limit is each seal life over, by its last readings; '' for none."""
+        table = self.exceedances.table
+        found = table[(table["state"] == "open") & (table["verdict"] == "over")]
+        first = found.drop_duplicates("life").set_index("life")["kind"]
+        return life.map(first).fillna("").astype(object)
+
+    @cached_property
+    def findings(self) -> pd.DataFrame:
+        """Limits that hold no reading, or that cannot be held against those they are meant for."""
+        if not len(self.limits) or not len(self.readings.table):
+            return no_findings()
+        said = self.in_force.messages
+        return make_findings(
+            "limit of leakage not in use",
+            "ask",
+            said["limit_row"].astype(str),
+            said["message"].astype(str).tolist(),
+            column="limit",
+            value=said["readings"],
+            action="no reading is held against it as written",
+        )
+
+    @property
+    def breaches(self) -> pd.DataFrame:
+        """Open readings over a legal limit, the first thing to be said anywhere."""
+        if not len(self.limits) or not len(self.readings.table):
+            return self.exceedances.table.iloc[:0]
+        table = self.exceedances.table
+        return table[(table["kind"] == "legal") & (table["state"] == "open")]
 
     @cached_property
     def in_force(self) -> LimitsInForce:

@@ -54,6 +54,7 @@ class Study:
     clock: RunClock
     lives: LifeTable
     readings: Readings
+    leakage: LeakAnswers
     history: MtbrHistory
     checks: Checks
     findings: pd.DataFrame
@@ -63,13 +64,6 @@ class Study:
     def life(self) -> LifeAnswers:
         """How long seals last, and why not longer."""
         return LifeAnswers(self.lives, self.register.table, self.changes.table, self.settings.rules)
-
-    @cached_property
-    def leakage(self) -> LeakAnswers:
-        """What leaks, whether it rises, and when it reaches a limit."""
-        return LeakAnswers(
-            self.readings, self.lives, self.fleet["leak_limits"], self.settings.rules
-        )
 
     @cached_property
     def to_date(self) -> SealsToDate:
@@ -142,6 +136,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
     lives = build_lives(register, watched, removals, clock, class_of, rules, changes)
     progress(f"placing {len(fleet['leak_readings']):,} readings of leakage")
     readings = read_leakage(fleet, register, lives, changes, clock, class_of)
+    leakage = LeakAnswers(readings, lives, fleet["leak_limits"], rules)
     progress("counting time at risk")
     history = mtbr_history(
         register,
@@ -167,6 +162,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
             clock.findings,
             lives.findings,
             readings.findings,
+            leakage.findings,
             checks.findings,
             _not_used_yet(fleet),
         ]
@@ -181,6 +177,7 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         clock=clock,
         lives=lives,
         readings=readings,
+        leakage=leakage,
         history=history,
         checks=checks,
         findings=findings,

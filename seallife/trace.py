@@ -120,7 +120,8 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
         hops.append(("reading", str(r.position_id), f"{_bounds(r)}; {r.at!s}; {kept}"))
         hops += _life(study, str(r.life_id)) if r.life_id else []
     if name.startswith("leak_limits:"):
-        hops.append(("limit", "leakage", "readings it is meant for are held against it"))
+        held = int((study.leakage.in_force.table["limit_row"] == name).sum())
+        hops.append(("limit", "leakage", f"{held:,} readings are held against it"))
     if name.startswith("outages:"):
         hops.append(("events", "reasons", "removals inside it may be read as planned in outage"))
     return hops
@@ -216,7 +217,19 @@ def _position(study: Study, name: str) -> list[tuple[str, str, str]]:
         ("life", str(v.life_id), f"{_shown(v.entry)} to {_shown(v.exit)}, {v.end}")
         for v in lives[lives["position_id"] == name].itertuples()
     ]
-    return hops
+    return _over_a_limit(study, name) + hops
+
+
+def _over_a_limit(study: Study, position: str) -> list[tuple[str, str, str]]:
+    """Limits that the position is over by its last readings."""
+    if not len(study.leakage.limits) or not len(study.readings.table):
+        return []
+    table = study.leakage.exceedances.table
+    found = table[(table["position_id"] == position) & (table["state"] == "open")]
+    return [
+        ("limit", str(r.reading), f"{r.verdict} ({r.kind} limit of {r.limit:g} {r.reading_unit})")
+        for r in found.itertuples()
+    ]
 
 
 def _class(study: Study, name: str) -> list[tuple[str, str, str]]:

@@ -12,7 +12,7 @@ from builders import fleet_of, seal_order
 from hypothesis import given
 from hypothesis import strategies as st
 
-from seallife.intake import Fleet
+from seallife.intake import Fleet, read_fleet
 from seallife.leakage.readings import Readings
 from seallife.leakage.units import QUANTITIES, conversion, read_units
 from seallife.study import Study, run_study
@@ -91,14 +91,44 @@ def test_readings_that_cannot_be_used_are_set_aside_with_a_reason() -> None:
         "reading after the end of data": [9],
         "word for leakage not understood": [10],
     }
-    assert len(got.table) == 1
+    assert got.table["doubt"].tolist() == ["", "reading after the end of data"]
+
+
+def test_flags_without_a_figure_still_tell() -> None:
+    rows = [
+        _at("2020-01-01", 5.0, flag="below detection"),
+        _at("2020-02-01", None, flag="below detection"),
+        _at("2020-03-01", None, flag="above scale"),
+    ]
+    got = _read(rows)
+    assert got.table["high"].tolist() == [5.0, 5.0, np.inf]
+    assert got.table["low"].tolist() == [0.0, 0.0, 0.0]
+
+
+def test_signs_beside_figures_are_flags(tmp_path: Path) -> None:
+    (tmp_path / "fleet.toml").write_text(
+        '[fleet]\nname = "Signs"\ndata_end = 2025-12-31\n'
+        '[[sources]]\ntable = "positions"\nfiles = ["p.csv"]\n'
+        '[[sources]]\ntable = "leak_readings"\nfiles = ["l.csv"]\n'
+        '[[sources]]\ntable = "removals"\nfiles = ["r.csv"]\n'
+    )
+    (tmp_path / "p.csv").write_text("tag,commissioned\nP-1,2016-01-01\n")
+    (tmp_path / "r.csv").write_text("tag,date,reason\nP-1,2018-01-01,seal failed\n")
+    lines = "P-1,2020-01-01,>10000,ppm\nP-1,2020-02-01,<5,ppm\nP-1,2020-03-01,12,ppm\n"
+    (tmp_path / "l.csv").write_text("tag,date,value,unit\n" + lines)
+    got = run_study(read_fleet(tmp_path)).readings.table
+    assert got["kind"].tolist() == ["above", "below", "exact"]
+    assert got["low"].tolist() == [10_000.0, 0.0, 12.0]
 
 
 def test_a_pump_with_two_seals_needs_the_end() -> None:
     two = [PUMP, PUMP | {"seal_end": "NDE"}]
     got = _read([_at("2020-01-01"), _at("2020-01-01", seal_end="NDE")], positions=two)
     assert _checks(got) == {"end of pump not named": [2]}
-    assert got.table["position_id"].tolist() == ["P-101A-NDE"]
+    # one of the two leaks: no limit may lose the reading
+    assert got.table["position_id"].tolist() == ["P-101A (end not named)", "P-101A-NDE"]
+    assert got.table["doubt"].tolist() == ["end of pump not named", ""]
+    assert len(got.for_trends) == 1
 
 
 def test_one_day_two_seals() -> None:

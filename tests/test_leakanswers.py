@@ -59,11 +59,30 @@ def test_a_reading_over_a_limit_comes_first_and_is_not_foretold() -> None:
     study = _fleet([40.0, 85.0, 400.0, 1_500.0], leak_limits=[_limit(1_000.0)])
     row = study.leakage.rising.iloc[0]
     assert row["ahead_status"] == "over the limit now"
-    assert row["next_step"] == "act now: over the limit"
+    assert row["next_step"] == "act now: over a legal limit"
+    assert row["over"] == "legal"
     assert np.isnan(row["ahead_days"])
     table = study.leakage.exceedances.table
     assert table[["kind", "verdict", "state"]].values.tolist() == [["legal", "over", "open"]]
     assert table["citation"].tolist() == ["permit 1"]
+
+
+def test_a_limit_that_holds_no_reading_is_a_question() -> None:
+    study = _fleet([40.0], leak_limits=[_limit(1_000.0, service_class="LIGHTS")])
+    found = study.findings.set_index("check").loc["limit of leakage not in use"]
+    assert found["severity"] == "ask"
+    assert "meets no reading" in found["message"]
+
+
+def test_a_breach_is_told_even_where_the_end_of_the_pump_is_not() -> None:
+    two = [PUMP, PUMP | {"seal_end": "NDE"}]
+    rows = _monthly([20.0] * 6, seal_end="DE") + _monthly([20.0] * 5 + [1_900.0])
+    fleet = fleet_of(
+        two, end="2025-07-31", leak_readings=rows, leak_limits=[_limit(1_000.0)], removals=[]
+    )
+    breaches = run_study(fleet).leakage.breaches
+    assert breaches["position_id"].tolist() == ["P-101A (end not named)"]
+    assert breaches["verdict"].tolist() == ["over"]
 
 
 def test_the_narrowest_limit_of_each_kind_counts_and_the_lowest_of_them_is_foretold() -> None:

@@ -72,6 +72,7 @@ def typed_table(
     ids = pd.Series([f"{table.name}:{raw.name}:{row}" for row in rows], index=rows, dtype=object)
     out: dict[str, pd.Series] = {"record_id": ids}
     findings = [*_file_findings(raw, table), *left_out]
+    signs: pd.Series | None = None
     for column in table.columns:
         name = theirs.get(column.name)
         constant = source.constants.get(column.name, "")
@@ -84,6 +85,8 @@ def typed_table(
             counted_from = raw.days_from or source.days_from
             values, found = _dates(text, column, source, ids, where, counted_from)
         elif column.kind == "number":
+            if (table.name, column.name) == ("leak_readings", "value"):
+                text, signs = _signs_taken_off(text)
             values, found = _numbers(text, column, source, ids, where)
         elif column.kind == "code":
             values, found = translate_codes(text, column, settings, ids)
@@ -91,9 +94,20 @@ def typed_table(
             values, found = text, []
         out[column.name] = values
         findings.extend(found)
+    if table.name == "leak_readings" and signs is not None:
+        out["flag"] = out["flag"].where(out["flag"] != "", signs)
     for column in HAND_SET.get(table.name, {}).values():
         out[column.name] = _blank(column, rows)
     return pd.DataFrame(out).reset_index(drop=True), findings
+
+
+def _signs_taken_off(text: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Read "<5" as 5 below detection and ">10000" as 10,000 off the scale."""
+    parts = text.astype(str).str.extract(r"^\s*([<>\u2264\u2265])\s*=?\s*(.+)$")
+    below, above = parts[0].isin(["<", "\u2264"]), parts[0].isin([">", "\u2265"])
+    signs = pd.Series("", index=text.index, dtype=object)
+    signs = signs.mask(below, "below detection").mask(above, "above scale")
+    return parts[1].where(below | above, text), signs
 
 
 def _blank(column: Column, rows: pd.Index) -> pd.Series:

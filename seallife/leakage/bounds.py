@@ -47,6 +47,10 @@ def with_bounds(
     keys = pd.MultiIndex.from_frame(rows[["method", "measured_in"]])
     seen = limits.set_index(["method", "measured_in"])["limit"]
     detection = pd.Series(seen.reindex(keys).to_numpy(dtype=float), index=rows.index)
+    # a flag without a figure still tells: below what the method sees, or off a scale not known
+    flagged_only = rows["read"].isna() & (rows["flag"] != "") & rate
+    told = np.where(rows["flag"] == "below detection", detection.fillna(np.inf), 0.0)
+    rows["read"] = rows["read"].mask(flagged_only, pd.Series(told, index=rows.index))
     unseen, empty, of_zeros = zeros(rows[rate], detection[rate])
     usual, spike, of_units = off_by_powers(rows[rate])
     pegged, unseen, empty, spike = (

@@ -39,7 +39,7 @@ class Exceedances:
         ``site``, ``unit``, ``service_class``, ``life``, ``method``, ``low``, ``high``,
         ``reading_unit``, ``limit`` [unit of the reading], ``as_written``, ``scope``,
         ``citation``, ``conversion``, ``reading``, ``limit_row``. Legal first, then house, then
-        statistical; newest first.
+        statistical; of each the open ones first, of these the sure ones, newest first.
     counts : DataFrame
         Per ``kind``: ``readings`` held against a limit, of them ``over``, ``cannot_tell``,
         ``below``; ``no_limit``, readings without one.
@@ -155,8 +155,11 @@ def exceedances_of(found: LimitsInForce, readings: pd.DataFrame) -> Exceedances:
         low=a[listed], high=b[listed], state=state, rank=kind[listed],
         verdict=np.where(verdict[listed] == 2, "over", "cannot tell"),
     )  # fmt: skip
+    table = table.assign(shut=table["state"] != "open", unsure=table["verdict"] != "over")
     table = table.sort_values(
-        ["rank", "date", "position_id"], ascending=[True, False, True], kind="stable"
+        ["rank", "shut", "unsure", "date", "position_id"],
+        ascending=[True, True, True, False, True],
+        kind="stable",
     )
     first = ["kind", "verdict", "state", *wanted[:-1], "low", "high", "reading_unit"]
     rest = ["limit", "as_written", "scope", "citation", "conversion", "reading", "limit_row"]

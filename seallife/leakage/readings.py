@@ -88,16 +88,18 @@ def read_leakage(
     """
     rows, findings = _placed(fleet, register)
     rows = rows.join(place_in_lives(rows, lives, changes, clock))
-    rows["doubt"] = rows["at"].map({"no seal on record": "no seal on record"}).fillna("")
-    findings += _of_places(rows)
+    lone = (rows["at"] == "no seal on record") & (rows["held"] == "")
+    findings += _of_places(rows, lone)
+    rows["doubt"] = rows["held"].mask(lone, "no seal on record")
     rows["segment"] = _segments(rows)
     rows, said, detection = with_bounds(rows, subtract=fleet.settings.rules.subtract_background)
     findings += said
     rows, said = with_supply_rates(rows, clock)
     findings += said
-    about = register.table.set_index("position_id")[["site", "unit"]]
-    rows = rows.drop(columns=["site", "unit"]).join(about, on="position_id")
-    rows["service_class"] = rows["position_id"].map(service_class)
+    about = register.table.drop_duplicates("pump_key").set_index("pump_key")
+    rows = rows.drop(columns=["site", "unit"]).join(about[["site", "unit"]], on="pump_key")
+    first = rows["pump_key"].map(about["position_id"])
+    rows["service_class"] = rows["position_id"].map(service_class).fillna(first.map(service_class))
     rows["day"] = day_number(rows["date"])
     table = rows[list(_COLUMNS)].reset_index(drop=True)
     return Readings(table, join_findings(findings), detection)
@@ -140,21 +142,43 @@ def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Dat
     set_aside(
         "not in register", "ask", lost, "'{value}' is not in the register; add or mend it", "tag"
     )
-    set_aside(
-        "end of pump not named",
-        "ask",
-        rows["position_id"] == "",
-        "'{value}' has two seals; say at which end the leakage was read",
-        "tag",
-    )
     set_aside("no usable date", "ask", rows["date"].isna(), "the reading has no date; find it")
+    rows = rows.assign(held="")
+    blind = rows["position_id"] == ""
     end = fleet.settings.data_end
-    if end is not None:
-        ahead = rows["date"] >= pd.Timestamp(end) + pd.Timedelta(days=1)
-        set_aside(
-            "reading after the end of data", "ask", ahead, "read on {value}; is data_end right, or "
-            "the date?", "date",
-        )  # fmt: skip
+    past = pd.Timestamp.max if end is None else pd.Timestamp(end) + pd.Timedelta(days=1)
+    late = rows["date"] >= past
+    for check, which, sentence, column in (
+        (
+            "end of pump not named",
+            blind,
+            "'{value}' has two seals; say at which end the leakage was read",
+            "tag",
+        ),
+        (
+            "reading after the end of data",
+            late & ~blind,
+            "read on {value}; is data_end right, or the date?",
+            "date",
+        ),
+    ):
+        findings.append(
+            make_findings(
+                check,
+                "ask",
+                rows.loc[which, "record_id"],
+                sentence,
+                column=column,
+                value=rows.loc[which, column],
+                action="kept out of trends; held against limits",
+            )
+        )
+        rows["held"] = rows["held"].mask(which, check)
+    # one of the two seals leaks: no limit may lose it for want of the end
+    tag = rows["pump_key"].map(
+        register.table.drop_duplicates("pump_key").set_index("pump_key")["tag"]
+    )
+    rows["position_id"] = rows["position_id"].mask(blind, tag + " (end not named)")
     word = read_words(rows["word"]).codes
     told = word.notna() & rows["value"].isna()
     puzzling = rows["value"].isna() & word.isna() & (rows["word"] != "")
@@ -166,7 +190,7 @@ def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Dat
         "word",
     )
     rows = rows.assign(code=word.astype("Float64").astype(float), is_word=told)
-    empty = rows["value"].isna() & ~rows["is_word"]
+    empty = rows["value"].isna() & ~rows["is_word"] & (rows["flag"] == "")
     set_aside("reading without value", "note", empty, "nothing was measured")
     rows = rows.join(read_units(rows["unit"]))
     strange = (rows["quantity"] == "") & ~rows["is_word"]
@@ -192,9 +216,9 @@ def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Dat
     return rows.reset_index(drop=True), findings
 
 
-def _of_places(rows: pd.DataFrame) -> list[pd.DataFrame]:
+def _of_places(rows: pd.DataFrame, none: pd.Series) -> list[pd.DataFrame]:
     """Say which readings fall outside the lives on record, or on the day of a change."""
-    none, change = rows["at"] == "no seal on record", rows["at"].isin(["day of change", "seal out"])
+    change = rows["at"].isin(["day of change", "seal out"])
     return [
         make_findings(
             "reading without a seal",

@@ -16,7 +16,14 @@ from seallife.report.format import CANNOT_TELL, count, date_text, level_text, nu
 if TYPE_CHECKING:
     from seallife.study import Study
 
-__all__ = ["READING_UNIT", "over_limits", "over_limits_in_words", "record_by_class", "rising_seals"]
+__all__ = [
+    "READING_UNIT",
+    "breach_words",
+    "over_limits",
+    "over_limits_in_words",
+    "record_by_class",
+    "rising_seals",
+]
 
 READING_UNIT = "Unit: one reading at one seal position, by one method."
 _SHOWN = 40
@@ -37,15 +44,47 @@ def over_limits_in_words(study: Study) -> str:
             "leak_limits for each position, with the rule it comes from."
         )
     table = study.leakage.exceedances.table
+    table = table[table["state"] == "open"]
     told = []
     for kind, words in (("legal", "a legal"), ("house", "a house")):
-        mine = table[(table["kind"] == kind) & (table["state"] == "open")]
-        seals = mine["position_id"].nunique()
-        told.append(
-            f"{count(seals, 'seal in service stands', 'seals in service stand')} over {words} limit"
-            + (f" ({', '.join(sorted(mine['position_id'].unique())[:6])})" if seals else "")
+        mine = table[table["kind"] == kind]
+        sure = mine.loc[mine["verdict"] == "over", "position_id"]
+        perhaps = mine.loc[~mine["position_id"].isin(sure), "position_id"]
+        part = (
+            f"{count(sure.nunique(), 'seal in service stands', 'seals in service stand')} over "
+            f"{words} limit{_names(sure)}"
         )
+        if len(perhaps):
+            more = count(perhaps.nunique(), "more", "more")
+            part += f", of {more} it cannot be told{_names(perhaps)}"
+        told.append(part)
     return f"By their last readings {'; '.join(told)}."
+
+
+def _names(positions: pd.Series) -> str:
+    """Positions in brackets, the rest counted."""
+    names = sorted(positions.unique())
+    if not names:
+        return ""
+    more = f" and {len(names) - 6:,} more" if len(names) > 6 else ""
+    return f" ({', '.join(names[:6])}{more})"
+
+
+def breach_words(study: Study) -> str:
+    """What comes before everything else: seals over a legal limit; '' where none is."""
+    open_ones = study.leakage.breaches
+    sure = open_ones.loc[open_ones["verdict"] == "over", "position_id"]
+    perhaps = open_ones.loc[~open_ones["position_id"].isin(sure), "position_id"]
+    told = []
+    if len(sure):
+        names = ", ".join(sorted(sure.unique()))
+        told.append(f"Over a legal limit of leakage by the last reading: {names}.")
+    if len(perhaps):
+        names = ", ".join(sorted(perhaps.unique()))
+        told.append(f"May be over a legal limit, the last reading cannot tell: {names}; re-read.")
+    if told:
+        told.append("Act now, by your own procedure and its deadlines.")
+    return " ".join(told)
 
 
 def over_limits(study: Study) -> Exhibit | None:

@@ -15,6 +15,7 @@ from seallife.report.basis import group_row, last_year, rate_basis, unknown_word
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import count, interval, number, share
 from seallife.report.grade import grade_records
+from seallife.report.leaktables import breach_words
 from seallife.report.yearwords import findings_in_words
 
 if TYPE_CHECKING:
@@ -59,20 +60,8 @@ def build(study: Study) -> tuple[Block, ...]:
 
 def _over_a_legal_limit(study: Study) -> tuple[Text, ...]:
     """Seals over a legal limit by their last reading: before everything else."""
-    if not len(study.readings.table) or not len(study.leakage.limits):
-        return ()
-    table = study.leakage.exceedances.table
-    over = table[(table["kind"] == "legal") & (table["state"] == "open")]
-    if over.empty:
-        return ()
-    names = ", ".join(sorted(over["position_id"].unique()))
-    return (
-        Text(
-            f"Over a legal limit of leakage by the last reading: {names}. Act now, by your own "
-            "procedure and its deadlines.",
-            strong=True,
-        ),
-    )
+    words = breach_words(study)
+    return (Text(words, strong=True),) if words else ()
 
 
 def _steps_in_words(steps: pd.DataFrame) -> str:
