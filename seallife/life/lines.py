@@ -19,6 +19,7 @@ from seallife.life.surface import WeibullSurface
 __all__ = ["Lines", "best_on"]
 
 _STEPS = 12
+_PARABOLA = 0.2  # in log sigma
 _NEAR = 1e-4  # steps in log sigma, which leave their square of the place and their cube of height
 
 
@@ -113,7 +114,7 @@ def best_on(
     log_sigma, log_scale, height : ndarray, shape (g, q)
     """
     low, high = (edge[:, None] for edge in span)
-    x = np.repeat(start[:, None], target.shape[1], axis=1)
+    x = np.clip(_guess(surface, lines, target, start), low, high)
     found, height = x.copy(), np.full(x.shape, -np.inf)
     part, some, goal, rows = surface, lines, target, np.arange(len(x))
     with np.errstate(all="ignore"):
@@ -143,3 +144,15 @@ def best_on(
                 rows, keep = rows[left], np.flatnonzero(left)
                 part, some = part.take(keep), some.take(keep)
     return found, lines.scale(target, found)[0], height
+
+
+def _guess(surface: WeibullSurface, lines: Lines, target: Floats, start: Floats) -> Floats:
+    """Log sigma of the best place on each line, were the likelihood a parabola about its top."""
+    x = start[:, None]
+    above, lean, _ = lines.scale(target, np.repeat(x, target.shape[1], axis=1))
+    with np.errstate(all="ignore"):
+        centre = surface.best_scale(start)[:, None]
+        _, _, _, ltt, ltm, lmm = surface(x, centre)
+        step = -(above - centre) * (ltm + lmm * lean) / (ltt + (2 * ltm + lmm * lean) * lean)
+    # further out it is none, and the way up from the top itself is safer
+    return x + np.where(np.abs(step) < _PARABOLA, step, 0.0)

@@ -9,6 +9,7 @@ below 1: it hides the ageing and, read beyond the ages seen, promises a life tha
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -20,6 +21,7 @@ from seallife.life.groups import Floats
 from seallife.life.laws import LAWS
 from seallife.life.lawtops import fit_law
 from seallife.life.lifedata import LifeData, check_level, read_lives
+from seallife.life.processes import in_processes
 from seallife.life.result import TableResult, worded_status
 from seallife.life.weibull import fit_weibull
 
@@ -27,6 +29,7 @@ __all__ = ["MixtureVerdicts", "early_walls", "hides_mixture"]
 
 _LEAST = 10  # failures, below which no verdict is tried
 _EARLY = 0.10  # the mean of early lives lies below the age by which this share fails
+_LIVES = 20_000  # searched at once
 _SPAN = np.log(300.0)  # and not more than so far below
 _LAW = LAWS["Weibull with early part"]
 ONE_LAW, MIXTURE, UNTOLD = "one law will do", "a mixture is likely", "cannot tell yet"
@@ -131,8 +134,11 @@ def hides_mixture(
     tried = np.isfinite(shape) & (one["failures"].to_numpy(dtype=np.float64) >= _LEAST)
     parts = np.full((len(shape), 6), np.nan)
     if tried.any():
-        logs = np.log(shape[tried]), np.log(scale[tried])
-        parts[tried] = _early_parts(data.take(tried), *logs, early_age, matters)
+        blocks = list(data.take(tried).blocks(_LIVES))
+        ends = np.cumsum([len(block.groups) for block in blocks])[:-1]
+        logs = (np.split(np.log(v[tried]), ends) for v in (shape, scale))
+        work = partial(_early_parts, early_age, matters)
+        parts[tried] = np.concatenate(in_processes(work, list(zip(blocks, *logs, strict=True))))
     log_odds, log_early, log_shape, log_scale, top, held = parts.T
     columns = {
         "early_share": 1 / (1 + np.exp(-log_odds)),
@@ -184,9 +190,10 @@ def early_walls(
 
 
 def _early_parts(
-    data: LifeData, log_shape: Floats, log_scale: Floats, early_age: float | None, matters: float
+    early_age: float | None, matters: float, of: tuple[LifeData, Floats, Floats]
 ) -> Floats:
     """Best parameters, likelihood there, and likelihood with the early share held, (g, 6)."""
+    data, log_shape, log_scale = of
     low, high = early_walls(log_shape, log_scale, early_age)
     free = fit_law(_LAW, data, log_shape, log_scale, low=low, high=high)
     low, high = low.copy(), high.copy()

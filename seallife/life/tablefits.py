@@ -124,7 +124,7 @@ def hazards_of_lives(
     Returns
     -------
     law : WeibullHazards
-        At 24 ages from a week to the oldest life.
+        At 12 ages from a week to the oldest life.
     counted : DataFrame
         Of `seallife.life.exposure_table`, in bands that widen with age.
     """
@@ -133,7 +133,7 @@ def hazards_of_lives(
     oldest = float(use.age[~use.out].max(initial=year / 50))
     edges = np.array([*_BAND_YEARS, np.inf]) * year
     edges = np.r_[edges[edges < oldest], oldest]
-    at = np.geomspace(min(year / 50, oldest), oldest, 24)
+    at = np.geomspace(min(year / 50, oldest), oldest, 12)
     law = weibull_hazard(
         use.middle, use.failed, at, level=level, resamples=resamples, **use.grouped
     )
