@@ -11,16 +11,20 @@ t and weighted by posterior over density. Nothing is drawn at random.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from seallife.life.groups import Floats
 from seallife.life.poolinggrid import ClassLikelihoods, Nodes, posterior_nodes
+from seallife.life.sidebyside import side_by_side
 
 __all__ = ["PRIOR_WORDS", "Laws", "find_laws"]
+
+Result = TypeVar("Result")
 
 _MEAN_SHAPE, _MEAN_SPREAD = np.log(1.5), np.array([0.6, 1.5])
 _SPREAD = np.array([0.5, 1.0])
@@ -67,22 +71,22 @@ class Laws:
         effective = float(1 / (weight**2).sum())
         return Laws(self.law[some], weight, self.shift[some], self.window[:, some], effective)
 
-    def blocks(
-        self, classes: ClassLikelihoods
-    ) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64], Nodes]]:
-        """Posterior of each class under each law: (class, law, nodes), so many rows at a time."""
-        for group, which in _blocks(self.window.shape[:2]):
-            yield (
-                group,
-                which,
-                posterior_nodes(
-                    classes,
-                    group,
-                    self.law[which],
-                    self.shift[which],
-                    window=self.window[group, which],
-                ),
-            )
+    def over_blocks(
+        self,
+        classes: ClassLikelihoods,
+        work: Callable[[NDArray[np.int64], NDArray[np.int64], Nodes], Result],
+    ) -> list[Result]:
+        """Work on the posterior of each class under each law, so many rows at a time.
+
+        ``work`` is given class, law and nodes of each row, and must change nothing.
+        """
+
+        def of(block: tuple[NDArray[np.int64], NDArray[np.int64]]) -> Result:
+            group, which = block
+            law, shift, window = self.law[which], self.shift[which], self.window[group, which]
+            return work(group, which, posterior_nodes(classes, group, law, shift, window=window))
+
+        return side_by_side(of, list(_blocks(self.window.shape[:2])))
 
 
 def _blocks(size: tuple[int, ...]) -> Iterator[tuple[NDArray[np.int64], NDArray[np.int64]]]:
@@ -172,9 +176,13 @@ def _weighted(
     shift = np.mod(np.arange(count) * 0.6180339887498949, 1.0)
     log_z = np.zeros((len(classes.failures), count))
     window = np.zeros((*log_z.shape, 2))
-    for group, which in _blocks(log_z.shape):
+
+    def weigh(block: tuple[NDArray[np.int64], NDArray[np.int64]]) -> None:
+        group, which = block
         nodes = posterior_nodes(classes, group, law[which], shift[which], nodes=_NODES)
         log_z[group, which], window[group, which] = nodes.log_marginal, nodes.window
+
+    side_by_side(weigh, list(_blocks(log_z.shape)))
     height = log_z.sum(axis=0) + _log_prior(law, log_scale)[0] - np.log(density)
     if not logs:
         height -= law[:, 2:4].sum(axis=1)

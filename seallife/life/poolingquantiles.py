@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from seallife.life.groups import Floats
+from seallife.life.groups import Floats, Ints
 from seallife.life.poolinggrid import ClassLikelihoods, Nodes
 from seallife.life.poolinglaw import Laws
 
@@ -60,32 +60,47 @@ def posterior_quantiles(
 
     # a quarter of the laws is enough to say where the bins must lie
     some = laws.every(4 if laws.effective >= _MANY else 1)
-    for group, which, nodes in some.blocks(classes):
-        share = some.weight[which]
+
+    def powers(group: Ints, which: Ints, nodes: Nodes) -> tuple[Ints, list[tuple[Floats, Floats]]]:
+        share, found = some.weight[which], []
         for k in range(q):
             x = values(nodes, k)
             mean = np.einsum("pij,pij->p", nodes.weight, x)
-            square = np.einsum("pij,pij,pij->p", nodes.weight, x, x)
-            add(moments[k, 0], group, share * mean)
-            add(moments[k, 1], group, share * square)
+            found.append((share * mean, share * np.einsum("pij,pij,pij->p", nodes.weight, x, x)))
+        return group, found
+
+    for group, found in some.over_blocks(classes, powers):
+        for k, (mean, square) in enumerate(found):
+            add(moments[k, 0], group, mean)
+            add(moments[k, 1], group, square)
     middle = moments[:, 0]
     sd = np.sqrt(np.maximum(moments[:, 1] - middle**2, 0.0) + 1e-18)
     low, width = middle - 8 * sd, 16 * sd / _BINS
     counts = np.zeros((q, g * _BINS))
-    for group, which, nodes in laws.blocks(classes):
+
+    def binned(group: Ints, which: Ints, nodes: Nodes) -> tuple[Ints, list[Floats], list[Floats]]:
         share = laws.weight[which]
         w = (nodes.weight * share[:, None, None]).ravel()
         start, first = group.min(), group[:, None, None]
+        bins: list[Floats] = []
+        lent: list[Floats] = []
         for k in range(q):
             x = values(nodes, k)
             at = (x - low[k][first]) / width[k][first]
             at = np.clip(at, 0, _BINS - 1).astype(np.int64) + (first - start) * _BINS
-            found = np.bincount(at.ravel(), w)
-            counts[k, start * _BINS : start * _BINS + len(found)] += found
+            bins.append(np.bincount(at.ravel(), w).astype(np.float64))
             if k < 2:
                 mean = np.einsum("pij,pij->p", nodes.weight, x)
                 spread = np.einsum("pij,pij->p", nodes.weight, (x - mean[:, None, None]) ** 2)
-                add(borrowed[k], group, share * np.minimum(spread / variance[which, k], 1.0))
+                lent.append(share * np.minimum(spread / variance[which, k], 1.0))
+        return group, bins, lent
+
+    for group, bins, lent in laws.over_blocks(classes, binned):
+        start = int(group.min()) * _BINS
+        for k, one in enumerate(bins):
+            counts[k, start : start + len(one)] += one
+        for k, part in enumerate(lent):
+            add(borrowed[k], group, part)
     out = np.empty((q, len(probabilities), g))
     reached = np.cumsum(counts.reshape(q, g, _BINS), axis=2)
     reached /= reached[..., -1:]
