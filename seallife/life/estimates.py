@@ -64,12 +64,6 @@ class Estimates:
             np.zeros(groups, bool),
         )
 
-    @classmethod
-    def join(cls, parts: Sequence[Estimates]) -> Estimates:
-        """Groups of several fits, one after the other."""
-        names = cls.__dataclass_fields__
-        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
-
     def take(self, rows: NDArray[np.intp]) -> Estimates:
         """Return a copy of some groups."""
         return Estimates(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))

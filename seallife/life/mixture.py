@@ -21,8 +21,8 @@ from seallife.life.groups import Floats
 from seallife.life.laws import LAWS
 from seallife.life.lawtops import fit_law
 from seallife.life.lifedata import LifeData, check_level, read_lives
-from seallife.life.processes import in_processes
 from seallife.life.result import TableResult, worded_status
+from seallife.life.sidebyside import side_by_side
 from seallife.life.weibull import fit_weibull
 
 __all__ = ["MixtureVerdicts", "early_walls", "hides_mixture"]
@@ -138,7 +138,7 @@ def hides_mixture(
         ends = np.cumsum([len(block.groups) for block in blocks])[:-1]
         logs = (np.split(np.log(v[tried]), ends) for v in (shape, scale))
         work = partial(_early_parts, early_age, matters)
-        parts[tried] = np.concatenate(in_processes(work, list(zip(blocks, *logs, strict=True))))
+        parts[tried] = np.concatenate(side_by_side(work, list(zip(blocks, *logs, strict=True))))
     log_odds, log_early, log_shape, log_scale, top, held = parts.T
     columns = {
         "early_share": 1 / (1 + np.exp(-log_odds)),
