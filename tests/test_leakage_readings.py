@@ -98,7 +98,7 @@ def test_flags_without_a_figure_still_tell() -> None:
     rows = [
         _at("2020-01-01", 5.0, flag="below detection"),
         _at("2020-02-01", None, flag="below detection"),
-        _at("2020-03-01", None, flag="above scale"),
+        _at("2020-03-01", None, flag="above scale", background=2.0),
     ]
     got = _read(rows)
     assert got.table["high"].tolist() == [5.0, 5.0, np.inf]

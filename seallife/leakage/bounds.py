@@ -67,8 +67,8 @@ def with_bounds(
     # a reading whose unit is in doubt lies between what it is in the one and in the other
     as_usual = ((rows["value"] - off) * usual).clip(lower=0)
     floor = np.select(
-        [rows["is_word"], below | empty, misnamed],
-        [rows["code"], 0.0, np.minimum(net.clip(lower=0), as_usual)],
+        [rows["is_word"], below | empty, misnamed, pegged],
+        [rows["code"], 0.0, np.minimum(net.clip(lower=0), as_usual), net.clip(lower=0)],
         net,
     )
     top = np.select(
