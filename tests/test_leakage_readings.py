@@ -103,6 +103,7 @@ def test_flags_without_a_figure_still_tell() -> None:
     got = _read(rows)
     assert got.table["high"].tolist() == [5.0, 5.0, np.inf]
     assert got.table["low"].tolist() == [0.0, 0.0, 0.0]
+    assert got.table["doubt"].tolist() == ["", "", "off a scale that is not known"]
 
 
 def test_signs_beside_figures_are_flags(tmp_path: Path) -> None:

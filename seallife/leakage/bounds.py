@@ -85,8 +85,14 @@ def with_bounds(
     )
     kind = _words([rows["is_word"], pegged, below], ["word", "above", "below", "exact"])
     doubt = _words(
-        [misnamed, spike, empty],
-        ["unit in doubt", "off by a power of ten", "zero among high readings", ""],
+        [misnamed, spike, empty, (floor == 0) & np.isinf(top)],
+        [
+            "unit in doubt",
+            "off by a power of ten",
+            "zero among high readings",
+            "off a scale that is not known",
+            "",
+        ],
     )
     doubt = np.where(rows["doubt"] != "", rows["doubt"], doubt)
     said = make_findings(
