@@ -28,8 +28,9 @@ def test_entering_costs_next_to_nothing() -> None:
 def test_demo_report(tmp_path: Path) -> None:
     seconds, memory = cost("-m", "seallife.cli", "report", str(DEMO), "-o", str(tmp_path), repeat=2)
     print(f"\ndemo report {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
-    # 8 s while the summary held classes and rates only; causes, conditions, trends, projects since
-    assert seconds / reference() < 16.0 / QUIET_IMPORT_S
+    # 8 s while the summary held classes and rates only; causes, conditions, trends, projects since,
+    # then leakage: alarms at four rates, their thresholds by simulation
+    assert seconds / reference() < 24.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
