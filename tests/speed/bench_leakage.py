@@ -101,13 +101,13 @@ def analyse(seals: int) -> None:
 
 
 def test_ten_thousand_seals_read_sixty_times() -> None:
-    """Held to 30 s on a quiet machine, and 1 GB."""
+    """Held to 30 s on a quiet machine, and 1 GB (1,024 MiB; the readings themselves are 250)."""
     paths = [str(Path(__file__).parent), str(Path(__file__).parents[1])]
     spent, peak = cost("-c", CODE.format(paths=paths, seals=SEALS), repeat=1)
     unit = reference()
     print(f"\n{SEALS:,} x {TIMES}: {spent / unit:.1f} x imports ({spent:.1f} s), {peak:.0f} MB")
     assert spent / unit < 30 / QUIET_IMPORT_S
-    assert peak < 1_000
+    assert peak < 1_024
 
 
 if __name__ == "__main__":
