@@ -83,6 +83,8 @@ def with_bounds(
         ],
         net,
     )
+    # without a reading the columns have no kind of their own
+    floor, top = floor.astype(np.float64), top.astype(np.float64)
     kind = _words([rows["is_word"], pegged, below], ["word", "above", "below", "exact"])
     doubt = _words(
         [misnamed, spike, empty, (floor == 0) & np.isinf(top)],
