@@ -30,7 +30,7 @@ def test_demo_report(tmp_path: Path) -> None:
     print(f"\ndemo report {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
     # 8 s while the summary held classes and rates only; causes, conditions, trends, projects since,
     # then leakage: alarms at four rates, their thresholds by simulation
-    assert seconds / reference() < 24.0 / QUIET_IMPORT_S
+    assert seconds / reference() < 27.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
