@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["DataWarning", "FitWarning", "InputError", "SeallifeError", "SettingsError"]
+from collections.abc import Container, Iterable
+
+__all__ = [
+    "DataWarning",
+    "FitWarning",
+    "InputError",
+    "SeallifeError",
+    "SettingsError",
+    "need_columns",
+]
 
 
 class SeallifeError(Exception):
@@ -38,3 +47,16 @@ class DataWarning(UserWarning):
 
 class FitWarning(UserWarning):
     """A model was fitted, but its result needs care."""
+
+
+def need_columns(table: Container[str], names: Iterable[str], where: str, hint: str = "") -> None:
+    """Refuse a table without a column it needs.
+
+    Raises
+    ------
+    InputError
+        Naming all columns that are missing.
+    """
+    missing = [name for name in names if name not in table]
+    if missing:
+        raise InputError(f"has no column {', '.join(missing)}", where=where, hint=hint)

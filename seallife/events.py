@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from seallife.findings import Severity, join_findings, make_findings
+from seallife.findings import Severity, join_findings, make_findings, set_aside_findings
 from seallife.intake import Fleet
 from seallife.intake.damage import leak_path, listed_damage
 from seallife.jobs import MENTIONS, join_orders
@@ -83,18 +83,7 @@ def find_removals(fleet: Fleet, register: Register, watched: Observation) -> Rem
         # An order on two seals is set aside only when neither is left.
         found = found[~found["record_id"].isin(rows["record_id"])]
         steps.append((check, found["record_id"].nunique()))
-        findings.append(
-            make_findings(
-                check,
-                severity,
-                found["record_id"],
-                message,
-                column="end",
-                value=found["end"],
-                action="set aside",
-                set_aside=True,
-            )
-        )
+        findings.append(set_aside_findings(check, severity, found, message, "end"))
         if severity == "ask":
             unplaced.append(found.drop_duplicates("record_id").assign(why=check)[list(UNPLACED)])
 

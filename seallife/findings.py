@@ -23,6 +23,7 @@ __all__ = [
     "join_findings",
     "make_findings",
     "no_findings",
+    "set_aside_findings",
 ]
 
 Severity = Literal["note", "doubt", "ask"]
@@ -115,6 +116,30 @@ def make_findings(
             "set_aside": set_aside,
             "message": messages,
         }
+    )
+
+
+def set_aside_findings(
+    check: str, severity: Severity, gone: pd.DataFrame, message: str, column: str = ""
+) -> pd.DataFrame:
+    """Findings of records that are used no further.
+
+    Parameters
+    ----------
+    check, severity, message, column
+        As for `make_findings`; the value is that of ``column``, where one is named.
+    gone : pandas.DataFrame
+        Rows set aside, with record_id.
+    """
+    return make_findings(
+        check,
+        severity,
+        gone["record_id"],
+        message,
+        column=column,
+        value=gone[column] if column else "",
+        action="set aside",
+        set_aside=True,
     )
 
 

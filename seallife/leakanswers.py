@@ -22,6 +22,7 @@ from seallife.leakage.exceedances import Exceedances, exceedances_of
 from seallife.leakage.forecast import TimeToLimit, time_to_limit
 from seallife.leakage.foretell import AlarmRecord, foretold_failures
 from seallife.leakage.limits import LimitsInForce, limits_in_force
+from seallife.leakage.nextstep import steps_in_alarm
 from seallife.leakage.poolslopes import PooledSlopes, pool_slopes
 from seallife.leakage.readings import Readings
 from seallife.leakage.tobit import censored_lognormal
@@ -75,7 +76,12 @@ class LeakAnswers:
     @property
     def any(self) -> bool:
         """Whether there is a reading that a trend may rest on."""
-        return len(self.readings.for_trends) > 0
+        return len(self._rows) > 0
+
+    @property
+    def limited(self) -> bool:
+        """Whether there are limits, and readings to hold against them."""
+        return len(self.limits) > 0 and len(self.readings.table) > 0
 
     @cached_property
     def trends(self) -> Trends:
@@ -144,19 +150,12 @@ class LeakAnswers:
         table = pd.concat(parts, ignore_index=True).join(ahead, on="segment", how="inner")
         table = table.join(about[names], on="segment")
         sure, alarm = table["state"] == "rising, confirmed", table["state"].str.startswith("rising")
-        # an alarm asks for a reading even where no time can be foretold
-        idle = table["ahead_next_step"].isin(["keep to the round", "read on", "set a limit"])
-        step = np.select(
-            [idle & sure, idle & alarm],
-            ["watch: read every 14 days", "re-read within 7 days"],
-            table["ahead_next_step"],
-        )
         unsure = alarm & (table["ahead_status"] == "not rising")
         table["ahead_status"] = table["ahead_status"].mask(unsure, "not sure")
         table["ahead_message"] = table["ahead_message"].mask(unsure, _UNSURE)
-        table = table.assign(next_step=step, over=self._over(table["life_id"]))
-        legal = table["over"] == "legal"
-        table.loc[legal, "next_step"] = "act now: over a legal limit"
+        over = self._over(table["life_id"])
+        step = steps_in_alarm(table["ahead_next_step"], alarm, sure, over == "legal")
+        table = table.assign(next_step=step, over=over)
         table = table[alarm | table["ahead_rank"].notna() | (table["over"] != "")]
         rank = table["over"].map({"legal": 0, "house": 1}).fillna(2)
         table = table.assign(first=rank).sort_values(
@@ -174,7 +173,7 @@ class LeakAnswers:
     @cached_property
     def findings(self) -> pd.DataFrame:
         """Limits that hold no reading, or that cannot be held against those they are meant for."""
-        if not len(self.limits) or not len(self.readings.table):
+        if not self.limited:
             return no_findings()
         said = self.in_force.messages
         return make_findings(
@@ -190,10 +189,12 @@ class LeakAnswers:
     @property
     def breaches(self) -> pd.DataFrame:
         """Open readings over a legal limit, the first thing to be said anywhere."""
-        if not len(self.limits) or not len(self.readings.table):
-            return self.exceedances.table.iloc[:0]
+        return self.open_breaches("legal")
+
+    def open_breaches(self, kind: str) -> pd.DataFrame:
+        """Readings over a limit of a kind, or perhaps so, that no later one or renewal closes."""
         table = self.exceedances.table
-        return table[(table["kind"] == "legal") & (table["state"] == "open")]
+        return table[(table["kind"] == kind) & (table["state"] == "open")]
 
     @cached_property
     def in_force(self) -> LimitsInForce:

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.errors import InputError
-from seallife.findings import Severity, join_findings, make_findings
+from seallife.findings import Severity, join_findings, make_findings, set_aside_findings
 from seallife.intake import Fleet
 from seallife.intake.damage import leak_path, read_damage
 from seallife.intake.lots import read_lot
@@ -110,18 +110,7 @@ def read_orders(fleet: Fleet, register: Register) -> Orders:
         """Take rows out of the run of orders, with a finding each."""
         nonlocal orders
         steps.append((check, int(gone.sum())))
-        findings.append(
-            make_findings(
-                check,
-                severity,
-                orders.loc[gone, "record_id"],
-                message,
-                column=column,
-                value=orders.loc[gone, column] if column else "",
-                action="set aside",
-                set_aside=True,
-            )
-        )
+        findings.append(set_aside_findings(check, severity, orders[gone], message, column))
         if severity == "ask":
             unplaced.append(orders[gone].assign(why=check)[list(UNPLACED)])
         orders = orders[~gone]

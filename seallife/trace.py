@@ -222,7 +222,7 @@ def _position(study: Study, name: str) -> list[tuple[str, str, str]]:
 
 def _over_a_limit(study: Study, position: str) -> list[tuple[str, str, str]]:
     """Limits that the position is over by its last readings."""
-    if not len(study.leakage.limits) or not len(study.readings.table):
+    if not study.leakage.limited:
         return []
     table = study.leakage.exceedances.table
     found = table[(table["position_id"] == position) & (table["state"] == "open")]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 from builders import fleet_of
-from test_leakanswers import PUMP, _limit, _monthly, _quiet
+from test_leakanswers import PUMP, _fleet, _limit, _monthly, _quiet
 
 from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.pages import leakage, year
@@ -13,16 +13,7 @@ from seallife.study import Study, run_study
 
 
 def _study(last: list[float], **tables: object) -> Study:
-    names = [f"P-{200 + i}" for i in range(12)]
-    rows = [r for i, n in enumerate(names) for r in _monthly(_quiet(30, i), n)]
-    rows += _monthly(_quiet(30 - len(last), 99) + last)
-    positions = [PUMP, *(PUMP | {"tag": n} for n in names)]
-    removals: list[object] = []
-    return run_study(
-        fleet_of(  # type: ignore[arg-type]
-            positions, end="2025-07-31", leak_readings=rows, removals=removals, **tables
-        )
-    )
+    return _fleet(last, removals=[], **tables)
 
 
 def _exhibit(blocks: tuple[Block, ...], name: str) -> Exhibit:

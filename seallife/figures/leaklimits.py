@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from seallife.errors import InputError
+from seallife.errors import need_columns
 from seallife.figures.style import GREY, INK, OTHER, label, line
 
 if TYPE_CHECKING:
@@ -42,9 +42,7 @@ def limit_table(
     if "reading" in rows and "position_id" not in rows:
         about = table[["position_id", "date", "measured_in"]]
         rows = rows.join(about, on="reading", how="inner")
-    missing = [c for c in _COLUMNS if c not in rows]
-    if missing:
-        raise InputError(f"has no column {', '.join(missing)}", where="limits")
+    need_columns(rows, _COLUMNS, "limits")
     if "date" not in rows:
         rows = rows.assign(date=np.datetime64("NaT", "ns"))
     if "measured_in" not in rows:

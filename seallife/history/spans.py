@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from seallife.clocks import day_number
-from seallife.errors import InputError
+from seallife.errors import InputError, need_columns
 from seallife.life.groups import Floats, Ints
 from seallife.life.usable import UNITS, Clock
 from seallife.schema import DAYS_PER_YEAR
@@ -130,9 +130,7 @@ def spans_of(
     unit = UNITS[clock]
     needed = ["position_id", "site", "service_class", "entry", "exit", "end", "age_known"]
     needed += [f"entry_age_{unit}", "days", "hours"]
-    missing = [c for c in needed if c not in lives]
-    if missing:
-        raise InputError(f"has no column {', '.join(missing)}", where="lives")
+    need_columns(lives, needed, "lives")
     age, days, hours = (
         pd.to_numeric(lives[c]).to_numpy(dtype=np.float64, na_value=np.nan)
         for c in (f"entry_age_{unit}", "days", "hours")

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from seallife.errors import InputError
+from seallife.errors import InputError, need_columns
 from seallife.history.fleetcells import Basis, FleetCells
 from seallife.history.reference import Cells, by_size, summed, two_sided
 from seallife.history.standoutresult import StandOuts
@@ -106,9 +106,7 @@ def standouts_of(
         raise InputError(f"is {basis!r}", where="basis", hint=f"use one of {', '.join(_BASES)}")
     use = usable_lives(lives, classes, clock)
     need = ["position_id", "entry", "exit", "days", "hours", "entry_age_d", "exit_age_d"]
-    missing = [c for c in need if c not in lives]
-    if missing:
-        raise InputError(f"has no column {', '.join(missing)}", where="lives")
+    need_columns(lives, need, "lives")
     label = _labels(lives, positions, by)
     made = FleetCells.of(lives, use, label)
     if basis is None:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.clocks import day_number
-from seallife.errors import InputError
+from seallife.errors import need_columns
 from seallife.life.effects import FactorEffects
 from seallife.life.regression import fit_cox_factors
 
@@ -48,16 +48,12 @@ def rate_in_alarm(
     Cox (1972) with a covariate that changes in time: each stretch between two readings is a row
     that enters late. Andersen & Gill (1982), Annals of Statistics 10, 1100-1120.
     """
-    for table, columns, where in (
-        (states, ("life_id", "day", "judged", "alarm"), "states"),
-        (lives, ("life_id", "start", "exit", "end", "position_id", "service_class"), "lives"),
-    ):
-        missing = [c for c in columns if c not in table]
-        if missing:
-            raise InputError(f"has no column {', '.join(missing)}", where=where)
+    told = ["start", "exit", "end", "position_id", "service_class"]
+    need_columns(states, ("life_id", "day", "judged", "alarm"), "states")
+    need_columns(lives, ("life_id", *told), "lives")
     about = lives.set_index("life_id")
     rows = states[states["judged"].astype(bool)].sort_values(["life_id", "day"], kind="stable")
-    rows = rows.join(about[["start", "exit", "end", "position_id", "service_class"]], on="life_id")
+    rows = rows.join(about[told], on="life_id")
     leave = pd.Series(day_number(rows["exit"]), index=rows.index, dtype=float)
     rows = rows[(rows["day"] < leave) & rows["start"].notna()]
     after = rows.groupby("life_id")["day"].shift(-1)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from seallife.errors import InputError
+from seallife.errors import InputError, need_columns
 from seallife.history.rates import mtbr, share_limits
 from seallife.life.result import TableResult, worded_status
 from seallife.schema import DAYS_PER_YEAR
@@ -117,8 +117,8 @@ def foretold_failures(
     >>> f"{row['foretold']} of {row['failures']} foretold, {row['lead_median']:.0f} days before"
     '1 of 1 foretold, 40 days before'
     """
-    _check(readings, _READINGS, "readings")
-    _check(lives, (*_LIVES, *([group] if group else [])), "lives")
+    need_columns(readings, _READINGS, "readings")
+    need_columns(lives, (*_LIVES, *([group] if group else [])), "lives")
     known = lives.set_index("life_id")
     lost = ~readings["life_id"].isin(known.index)
     if lost.any():
@@ -190,12 +190,6 @@ def cheapest_rate(
     table = pd.DataFrame(rows, columns=["rate", "missed", "false"])
     table["cost"] = table["missed"] * missed_cost + table["false"] * false_cost
     return table.assign(cheapest=table["cost"] == table["cost"].min())
-
-
-def _check(table: pd.DataFrame, columns: tuple[str, ...], where: str) -> None:
-    missing = [c for c in columns if c not in table]
-    if missing:
-        raise InputError(f"has no column {', '.join(missing)}", where=where)
 
 
 def _episodes(rows: pd.DataFrame, window_d: float) -> pd.DataFrame:

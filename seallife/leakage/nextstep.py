@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from seallife.life.groups import Floats
 
-__all__ = ["EVERY", "PLAN_WITHIN", "READ_WITHIN", "next_steps", "rank_rising"]
+__all__ = ["EVERY", "PLAN_WITHIN", "READ_WITHIN", "next_steps", "rank_rising", "steps_in_alarm"]
 
 READ_WITHIN = 7.0
 """Days within which a reading in doubt is taken again (common practice)."""
@@ -21,6 +21,8 @@ EVERY = (28, 14, 7)
 
 _OVER, _WAS_OVER = "over the limit now", "was over the limit"
 _DOUBT = "may be over the limit"
+_ROUND, _READ_ON, _SET_LIMIT = "keep to the round", "read on", "set a limit"
+_AGAIN = f"re-read within {READ_WITHIN:g} days"
 _RISING = ("ok", "too wide to say")
 
 
@@ -72,23 +74,50 @@ def next_steps(
     with np.errstate(invalid="ignore"):
         every = [rising & (low >= 4 * n) for n in EVERY]
         near, soon = rising & (low <= READ_WITHIN), rising & (low <= plan_within)
-    again = f"re-read within {READ_WITHIN:g} days"
     cases = [
         (word == _OVER, "act now: over the limit"),
         (word == _WAS_OVER, "was over the limit: close it by the site's rule"),
         (word == _DOUBT, "re-read at once"),
-        (rising & ~sure, again),
-        (near, f"plan the renewal, {again}"),
+        (rising & ~sure, _AGAIN),
+        (near, f"plan the renewal, {_AGAIN}"),
         (soon, "plan the renewal"),
         *((rows, f"watch: read every {n} days") for rows, n in zip(every, EVERY, strict=True)),
         (rising, f"watch: read every {EVERY[-1]} days"),
-        (word == "no limit", "set a limit"),
-        (word == "few readings", "read on"),
+        (word == "no limit", _SET_LIMIT),
+        (word == "few readings", _READ_ON),
     ]
-    out = np.full(word.shape, "keep to the round", dtype=object)
+    out = np.full(word.shape, _ROUND, dtype=object)
     for rows, step in reversed(cases):
         out[rows] = step
     return out
+
+
+def steps_in_alarm(
+    step: ArrayLike, alarm: ArrayLike, confirmed: ArrayLike, legal: ArrayLike
+) -> NDArray[np.object_]:
+    """What is the next step where an alarm, or a legal limit, asks for more than the forecast?
+
+    Parameters
+    ----------
+    step : array_like of str, shape (g,)
+        Of `next_steps`.
+    alarm, confirmed : array_like of bool, shape (g,)
+        The seal is in alarm; the alarm is confirmed.
+    legal : array_like of bool, shape (g,)
+        The last reading is over a legal limit.
+
+    Returns
+    -------
+    ndarray of str, shape (g,)
+        Over a legal limit: *act now*. In alarm where no time can be foretold: another reading, soon
+        while it is not confirmed. Else the step as it was.
+    """
+    word = np.asarray(step, dtype=object)
+    idle = np.isin(word, (_ROUND, _READ_ON, _SET_LIMIT))
+    rows = [np.asarray(v, dtype=bool) for v in (legal, confirmed, alarm)]
+    cases = [rows[0], idle & rows[1], idle & rows[2]]
+    steps = ["act now: over a legal limit", f"watch: read every {EVERY[1]} days", _AGAIN]
+    return np.asarray(np.select(cases, [np.array(s, dtype=object) for s in steps], word))
 
 
 def rank_rising(status: ArrayLike, days_low: ArrayLike) -> Floats:

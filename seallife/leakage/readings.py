@@ -17,7 +17,7 @@ import pandas as pd
 
 from seallife.changes import Changes
 from seallife.clocks import RunClock, day_number
-from seallife.findings import Severity, join_findings, make_findings
+from seallife.findings import Severity, join_findings, make_findings, set_aside_findings
 from seallife.intake import Fleet
 from seallife.leakage.bounds import READ_AS_RATE, with_bounds
 from seallife.leakage.placing import place_in_lives, place_readings
@@ -86,7 +86,8 @@ def read_leakage(
         Every reading is in ``table`` or has a finding that sets it aside. A reading that may be
         over a limit is in ``table`` whatever doubt there is of it.
     """
-    rows, findings = _placed(fleet, register)
+    pumps = register.table.drop_duplicates("pump_key").set_index("pump_key")
+    rows, findings = _placed(fleet, register, pumps["tag"])
     rows = rows.join(place_in_lives(rows, lives, changes, clock))
     lone = (rows["at"] == "no seal on record") & (rows["held"] == "")
     findings += _of_places(rows, lone)
@@ -96,9 +97,8 @@ def read_leakage(
     findings += said
     rows, said = with_supply_rates(rows, clock)
     findings += said
-    about = register.table.drop_duplicates("pump_key").set_index("pump_key")
-    rows = rows.drop(columns=["site", "unit"]).join(about[["site", "unit"]], on="pump_key")
-    first = rows["pump_key"].map(about["position_id"])
+    rows = rows.drop(columns=["site", "unit"]).join(pumps[["site", "unit"]], on="pump_key")
+    first = rows["pump_key"].map(pumps["position_id"])
     rows["service_class"] = rows["position_id"].map(service_class).fillna(first.map(service_class))
     rows["day"] = day_number(rows["date"])
     table = rows[list(_COLUMNS)].reset_index(drop=True)
@@ -112,8 +112,13 @@ _COLUMNS = (
 )
 
 
-def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
-    """Readings that have a position, a date, a unit and a value; the others are set aside."""
+def _placed(
+    fleet: Fleet, register: Register, tags: pd.Series
+) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    """Readings that have a position, a date, a unit and a value; the others are set aside.
+
+    ``tags`` are those of the pumps, by their keys.
+    """
     rows = fleet["leak_readings"]
     findings: list[pd.DataFrame] = []
 
@@ -121,18 +126,7 @@ def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Dat
         check: str, severity: Severity, gone: pd.Series, message: str, column: str = ""
     ) -> None:
         nonlocal rows
-        findings.append(
-            make_findings(
-                check,
-                severity,
-                rows.loc[gone, "record_id"],
-                message,
-                column=column,
-                value=rows.loc[gone, column] if column else "",
-                action="set aside",
-                set_aside=True,
-            )
-        )
+        findings.append(set_aside_findings(check, severity, rows[gone], message, column))
         rows = rows[~gone]
 
     again = rows.drop(columns="record_id").duplicated()
@@ -175,9 +169,7 @@ def _placed(fleet: Fleet, register: Register) -> tuple[pd.DataFrame, list[pd.Dat
         )
         rows["held"] = rows["held"].mask(which, check)
     # one of the two seals leaks: no limit may lose it for want of the end
-    tag = rows["pump_key"].map(
-        register.table.drop_duplicates("pump_key").set_index("pump_key")["tag"]
-    )
+    tag = rows["pump_key"].map(tags)
     rows["position_id"] = rows["position_id"].mask(blind, tag + " (end not named)")
     word = read_words(rows["word"]).codes
     told = word.notna() & rows["value"].isna()

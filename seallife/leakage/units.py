@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.errors import InputError
-from seallife.leakage.conversions import WATER_DROP_ML
+from seallife.leakage.conversions import WATER_DROP_ML, drops_to_ml_per_h
 
 __all__ = ["QUANTITIES", "Conversion", "conversion", "read_units"]
 
@@ -224,7 +224,7 @@ def conversion(
 def _per_ml(kind: str, density: float | None, drop_ml: float) -> float | None:
     """Find mL/h in one of our units of a kind."""
     if kind == "drops":
-        return drop_ml * 60.0
+        return drops_to_ml_per_h(1.0, drop_ml)
     if kind == "mass rate":
         return None if density is None else 1.0 / density
     return 1.0

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from seallife.errors import InputError
+from seallife.errors import InputError, need_columns
 from seallife.life.renewal_effect import RenewalEffect, renewal_effect
 from seallife.life.usable import Clock
 
@@ -50,9 +50,7 @@ def fit_renewal_effect(
         raise InputError(f"is {clock!r}", where="clock", hint="use 'run_h' or 'calendar_d'")
     ages = [f"{name}_age_{units[clock]}" for name in ("entry", "exit")]
     needed = ["position_id", "entry", "start_kind", "rebuild_no", "end", "age_known", by, *ages]
-    missing = [c for c in needed if c not in lives]
-    if missing:
-        raise InputError(f"has no column {', '.join(missing)}", where="lives")
+    need_columns(lives, needed, "lives")
     rows = lives.sort_values(["position_id", "entry"], kind="stable")
     group = rows.groupby("position_id")
     new = rows["start_kind"].eq("renewed") & (group.cumcount() > 0)

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from seallife.errors import InputError
+from seallife.errors import InputError, need_columns
 from seallife.life.ahead import share_running
 from seallife.life.running import ShareRunning
 from seallife.life.stretches import LEAST_AT_RISK
@@ -90,9 +90,9 @@ def seals_to_date(
     """
     use = usable_lives(lives, by, clock)
     unit, stretch = use.unit, "hours_ahead" if use.unit == "h" else "days_ahead"
-    _require(lives, ("position_id", "site", "unit"), "lives", "build it with build_lives")
+    need_columns(lives, ("position_id", "site", "unit"), "lives", "build it with build_lives")
     needed = ("life_id", "until", "until_from", stretch)
-    _require(ahead, needed, "ahead", "build it with seallife.outages.time_ahead")
+    need_columns(ahead, needed, "ahead", "build it with seallife.outages.time_ahead")
     running = np.flatnonzero((lives["end"] == "in service").to_numpy())
     place = pd.Series(running, index=lives["life_id"].to_numpy(dtype=object)[running])
     rows = _rows(ahead["life_id"], place)
@@ -141,13 +141,6 @@ def seals_to_date(
         clock,
         len(running) - len(rows),
     )
-
-
-def _require(table: pd.DataFrame, names: tuple[str, ...], where: str, hint: str) -> None:
-    """Refuse a table without a column it needs."""
-    missing = [name for name in names if name not in table]
-    if missing:
-        raise InputError(f"has no column {', '.join(missing)}", where=where, hint=hint)
 
 
 def _rows(ids: pd.Series, place: pd.Series) -> NDArray[np.int64]:

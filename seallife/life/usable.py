@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from seallife.errors import InputError
+from seallife.errors import InputError, need_columns
 from seallife.schema import ENDS
 
 __all__ = ["CLOCKS", "UNITS", "Clock", "UsableLives", "usable_lives"]
@@ -50,7 +50,12 @@ def usable_lives(lives: pd.DataFrame, by: str, clock: str) -> UsableLives:
     if clock not in UNITS:
         raise InputError(f"is {clock!r}", where="clock", hint="use 'run_h' or 'calendar_d'")
     unit = UNITS[clock]
-    _require(lives, ["life_id", "end", "age_known", by, f"entry_age_{unit}", f"exit_age_{unit}"])
+    need_columns(
+        lives,
+        ["life_id", "end", "age_known", by, f"entry_age_{unit}", f"exit_age_{unit}"],
+        "lives",
+        "build it with build_lives",
+    )
     ends = lives["end"].to_numpy(dtype=object)
     strange = ~np.isin(ends.astype(str), ENDS)
     if strange.any():
@@ -76,15 +81,6 @@ def usable_lives(lives: pd.DataFrame, by: str, clock: str) -> UsableLives:
     middle = np.where(np.isnan(low), age, (low + age) / 2)
     weight = np.where(out, 0.0, 1.0)
     return UsableLives(unit, label, age, middle, low, entry, failed & ~out, weight, out, reason)
-
-
-def _require(lives: pd.DataFrame, names: list[str]) -> None:
-    """Refuse a table without a column it needs."""
-    missing = [name for name in names if name not in lives]
-    if missing:
-        raise InputError(
-            f"has no column {', '.join(missing)}", where="lives", hint="build it with build_lives"
-        )
 
 
 def _ages(lives: pd.DataFrame, name: str) -> NDArray[np.float64]:

@@ -43,27 +43,29 @@ def over_limits_in_words(study: Study) -> str:
             "No limits of leakage are given, so no reading is held against one. Fill in the table "
             "leak_limits for each position, with the rule it comes from."
         )
-    table = study.leakage.exceedances.table
-    table = table[table["state"] == "open"]
     told = []
     for kind, words in (("legal", "a legal"), ("house", "a house")):
-        mine = table[table["kind"] == kind]
-        sure = mine.loc[mine["verdict"] == "over", "position_id"]
-        perhaps = mine.loc[~mine["position_id"].isin(sure), "position_id"]
+        sure, perhaps = _sure_and_perhaps(study.leakage.open_breaches(kind))
         part = (
-            f"{count(sure.nunique(), 'seal in service stands', 'seals in service stand')} over "
+            f"{count(len(sure), 'seal in service stands', 'seals in service stand')} over "
             f"{words} limit{_names(sure)}"
         )
         if len(perhaps):
-            more = count(perhaps.nunique(), "more", "more")
+            more = count(len(perhaps), "more", "more")
             part += f", of {more} it cannot be told{_names(perhaps)}"
         told.append(part)
     return f"By their last readings {'; '.join(told)}."
 
 
-def _names(positions: pd.Series) -> str:
+def _sure_and_perhaps(breaches: pd.DataFrame) -> tuple[list[str], list[str]]:
+    """Positions over for sure, and others of which the readings cannot tell."""
+    over = breaches["verdict"] == "over"
+    sure = set(breaches.loc[over, "position_id"])
+    return sorted(sure), sorted(set(breaches.loc[~over, "position_id"]) - sure)
+
+
+def _names(names: list[str]) -> str:
     """Positions in brackets, the rest counted."""
-    names = sorted(positions.unique())
     if not names:
         return ""
     more = f" and {len(names) - 6:,} more" if len(names) > 6 else ""
@@ -72,15 +74,14 @@ def _names(positions: pd.Series) -> str:
 
 def breach_words(study: Study) -> str:
     """What comes before everything else: seals over a legal limit; '' where none is."""
-    open_ones = study.leakage.breaches
-    sure = open_ones.loc[open_ones["verdict"] == "over", "position_id"]
-    perhaps = open_ones.loc[~open_ones["position_id"].isin(sure), "position_id"]
+    if not study.leakage.limited:
+        return ""
+    sure, perhaps = _sure_and_perhaps(study.leakage.breaches)
     told = []
-    if len(sure):
-        names = ", ".join(sorted(sure.unique()))
-        told.append(f"Over a legal limit of leakage by the last reading: {names}.")
-    if len(perhaps):
-        names = ", ".join(sorted(perhaps.unique()))
+    if sure:
+        told.append(f"Over a legal limit of leakage by the last reading: {', '.join(sure)}.")
+    if perhaps:
+        names = ", ".join(perhaps)
         told.append(f"May be over a legal limit, the last reading cannot tell: {names}; re-read.")
     if told:
         told.append("Act now, by your own procedure and its deadlines.")
