@@ -23,6 +23,7 @@ from seallife.life.estimates import share_name
 from seallife.life.groups import Floats
 from seallife.life.lifedata import LifeData, check_level, read_lives
 from seallife.life.poolinggrid import SHAPES, class_likelihoods
+from seallife.life.poolingdraws import Posterior
 from seallife.life.poolinglaw import PRIOR_WORDS, find_laws
 from seallife.life.poolingquantiles import law_quantiles, posterior_quantiles, quantities_of
 from seallife.life.powersums import power_sums
@@ -62,6 +63,8 @@ class PooledWeibull(TableResult):
         What was assumed of the classes before the data.
     effective_laws : float
         Number of equally weighted laws of the classes that the figures rest on.
+    posterior : Posterior or None
+        What the data allow, to draw laws from; None without a failure in any class.
     """
 
     survival: pd.DataFrame
@@ -69,6 +72,7 @@ class PooledWeibull(TableResult):
     alone: pd.DataFrame
     prior: str
     effective_laws: float
+    posterior: Posterior | None
 
 
 def pool_weibull(
@@ -151,7 +155,7 @@ def pool_weibull(
     g, failures = len(data.groups), data.count(data.failed)
     limits = np.full((len(quantities), 3, g), np.nan)
     borrowed = np.full((2, g), np.nan)
-    common, effective = np.full((5, 3), np.nan), 0.0
+    common, effective, posterior = np.full((5, 3), np.nan), 0.0, None
     if failures.sum() > 0:
         classes = class_likelihoods(power_sums(data), data.count() > 0)
         per_failure = float(np.log(data.exposure().sum() / failures.sum()))
@@ -159,21 +163,21 @@ def pool_weibull(
         probabilities = np.array([(1 - level) / 2, 0.5, (1 + level) / 2])
         limits, borrowed = posterior_quantiles(classes, laws, quantities, probabilities)
         common, effective = law_quantiles(laws, probabilities), laws.effective
-    return _result(data, limits, borrowed, common, effective, (shares, ages), level, alone)
+        posterior = Posterior(classes, laws)
+    figures = (limits, borrowed, common, effective, posterior)
+    return _result(data, figures, (shares, ages), level, alone)
 
 
 def _result(
     data: LifeData,
-    limits: Floats,
-    borrowed: Floats,
-    common: Floats,
-    effective: float,
+    figures: tuple[Floats, Floats, Floats, float, Posterior | None],
     asked: tuple[Floats, Floats],
     level: float,
     alone: pd.DataFrame,
 ) -> PooledWeibull:
     """Write the tables."""
     shares, ages = asked
+    limits, borrowed, common, effective, posterior = figures
     labels = np.empty(len(data.groups), dtype=object)
     labels[:] = data.groups.label_list()
     columns: dict[str, Any] = {"group": labels, **data.counts()}
@@ -208,6 +212,7 @@ def _result(
         alone,
         PRIOR_WORDS,
         effective,
+        posterior,
     )
 
 
