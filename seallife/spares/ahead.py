@@ -15,6 +15,7 @@ import pandas as pd
 from seallife.errors import InputError
 from seallife.life.groups import Floats, Ints
 from seallife.spares.lawdraws import LawDraws
+from seallife.spares.positionfactors import PositionFactors
 
 __all__ = ["NO_POOL", "FleetAhead"]
 
@@ -42,10 +43,8 @@ class FleetAhead:
         By how much a seal ages in a calendar day.
     starts : ndarray, shape (n,)
         Days from now.
-    had, due : ndarray, shape (n,)
-        Failures on record of each position, and those due by the laws of its class.
-    likeness : float
-        Shape of the gamma law of the positions' factors; infinite where they do not differ.
+    factors : PositionFactors
+        How often the position of each seal fails against its class.
     laws : LawDraws
     unaged : ndarray, shape (draws, c)
         Failures a unit of the clock of seals of unknown age.
@@ -63,9 +62,7 @@ class FleetAhead:
     age: Floats
     pace: Floats
     starts: Floats
-    had: Floats
-    due: Floats
-    likeness: float
+    factors: PositionFactors
     laws: LawDraws
     unaged: Floats
     planned: Floats
@@ -78,11 +75,7 @@ class FleetAhead:
 
     def factor(self, draw: int) -> Floats:
         """How much more often than its class each position fails, in one draw, shape (n,)."""
-        if np.isinf(self.likeness):
-            return np.ones(len(self))
-        rng = np.random.default_rng((self.laws.seed, draw))
-        shape = rng.gamma(self.likeness + self.had)
-        return np.asarray(shape / (self.likeness + self.due))
+        return self.factors.draw(np.random.default_rng((self.laws.seed, draw)))
 
     def renewing(self, chosen: npt.ArrayLike, share: float = 0.0) -> FleetAhead:
         """What if these seals were renewed in their next outage, and a share of the others?

@@ -15,7 +15,7 @@ from seallife.life.groups import Floats
 
 __all__ = ["count_chances", "count_quantiles", "most_counts"]
 
-_CELLS = 8_000_000
+_CELLS = 1_000_000
 _LEAST_SCATTER = 1e-6  # variance over mean of counts that are all but certain
 
 
@@ -45,19 +45,26 @@ def count_chances(mean: Floats, variance: Floats, most: int | None = None) -> Fl
     Johnson, Kemp & Kotz (2005), Univariate Discrete Distributions, section 2.3.1 (Katz family);
     Ehm (1991), Statistics & Probability Letters 11, 7-16 (sums of unlike chances).
     """
-    last = most_counts(mean, variance) if most is None else most
     draws, g = mean.shape
+    own = np.array([most_counts(mean[:, k], variance[:, k]) for k in range(g)], dtype=np.int64)
+    last = int(own.max(initial=0)) if most is None else most
     out = np.zeros((g, last + 1))
-    block = max(1, _CELLS // (g * (last + 1)))
-    for first in range(0, draws, block):
-        part = slice(first, first + block)
-        out += _family(mean[part], variance[part], last).sum(axis=0)
-    return out / out.sum(axis=1, keepdims=True)
+    # groups of like size together: a pool of six needs no chances of hundreds
+    size = np.ceil(np.log2(own))
+    for step in np.unique(size):
+        rows = np.flatnonzero(size == step)
+        upto = min(int(own[rows].max()), last)
+        block = max(1, _CELLS // (len(rows) * (upto + 1)))
+        for first in range(0, draws, block):
+            some = np.ix_(np.arange(first, min(first + block, draws)), rows)
+            out[rows, : upto + 1] += _family(mean[some], variance[some], upto).sum(axis=0)
+    return np.asarray(out / out.sum(axis=1, keepdims=True))
 
 
 def count_quantiles(chances: Floats, share: float) -> Floats:
     """Smallest count of which a share of all outcomes is no greater, shape (g,)."""
-    return np.argmax(np.cumsum(chances, axis=1) >= share - 1e-12, axis=1).astype(np.float64)
+    reached = np.cumsum(chances, axis=1) >= share - 1e-12
+    return np.asarray(np.argmax(reached, axis=1), dtype=np.float64)
 
 
 def _family(mean: Floats, variance: Floats, last: int) -> Floats:
@@ -77,4 +84,4 @@ def _family(mean: Floats, variance: Floats, last: int) -> Floats:
     total = np.concatenate((none[..., None], none[..., None] + np.cumsum(logs, axis=-1)), axis=-1)
     chance = np.exp(total - total.max(axis=-1, keepdims=True))
     chance /= chance.sum(axis=-1, keepdims=True)
-    return np.where(some[..., None], chance, np.arange(last + 1) == 0)
+    return np.asarray(np.where(some[..., None], chance, np.arange(last + 1) == 0))

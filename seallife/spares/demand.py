@@ -10,6 +10,8 @@ month as the step; the counts are then spread over all sets.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,7 +22,7 @@ from seallife.life.lifedata import check_level
 from seallife.life.sidebyside import side_by_side
 from seallife.spares.ahead import FleetAhead
 from seallife.spares.countlaws import count_chances, count_quantiles
-from seallife.spares.removaltables import KINDS, Timetable, timetable
+from seallife.spares.removaltables import PARTS, Timetable, timetable
 
 __all__ = ["GROUPINGS", "Demand", "forecast_demand", "month_edges"]
 
@@ -43,7 +45,7 @@ class Demand:
     months : DataFrame, k rows
         ``first``, ``last`` day of each month ahead.
     mean : ndarray, shape (3, draws, g, k)
-        Expected seals needed in each month, by `KINDS`.
+        Expected seals needed in each month, by `PARTS`.
     variance, variance_upto : ndarray, shape (draws, g, k)
         Of the count of each month, and of the count from now to its end.
     table : DataFrame
@@ -100,7 +102,7 @@ class Demand:
         chances = count_chances(mean.sum(axis=0), self.variance[:, row])
         tail = (1 - self.level) / 2
         return self.months.assign(
-            **dict(zip(KINDS, mean.mean(axis=1), strict=True)),
+            **dict(zip(PARTS, mean.mean(axis=1), strict=True)),
             need=mean.sum(axis=0).mean(axis=0),
             low=count_quantiles(chances, tail),
             high=count_quantiles(chances, 1 - tail),
@@ -153,7 +155,8 @@ def forecast_demand(ahead: FleetAhead, *, months: int = 36, level: float = 0.90)
 
     def one(draw: int) -> None:
         kinds, alone, together = _moments(times, draw)
-        mean[:, draw] = [member @ part for part in kinds]
+        for k, part in enumerate(kinds):
+            mean[k, draw] = member @ part
         variance[draw], upto[draw] = member @ alone, member @ together
 
     side_by_side(one, range(draws))
@@ -178,7 +181,7 @@ def _moments(times: Timetable, draw: int) -> tuple[Floats, Floats, Floats]:
     out = np.empty_like(first)
     pairs = np.empty_like(first)
     order = cells.order
-    for c, (start, end) in enumerate(zip(cells.starts[:-1], cells.starts[1:], strict=True)):
+    for c, (start, end) in enumerate(pairwise(cells.starts.tolist())):
         rows = order[start:end]
         m = first[rows] @ every[c]
         out[rows], pairs[rows] = m, m @ later[c]
@@ -190,7 +193,7 @@ def _moments(times: Timetable, draw: int) -> tuple[Floats, Floats, Floats]:
     return kinds, alone, together
 
 
-def _members(seals: pd.DataFrame) -> tuple[pd.DataFrame, object]:
+def _members(seals: pd.DataFrame) -> tuple[pd.DataFrame, Any]:
     """Groups, and which seals belong to them as a matrix of groups times seals."""
     from scipy.sparse import csr_matrix, vstack
 
@@ -209,7 +212,7 @@ def _members(seals: pd.DataFrame) -> tuple[pd.DataFrame, object]:
 def _table(
     ahead: FleetAhead,
     groups: pd.DataFrame,
-    member: object,
+    member: Any,
     edges: Floats,
     mean: Floats,
     upto: Floats,
@@ -217,7 +220,7 @@ def _table(
 ) -> pd.DataFrame:
     """Counts by group at a few horizons."""
     last = mean.shape[3]
-    steady = member @ _steady(ahead)  # type: ignore[operator]
+    steady = member @ _steady(ahead)
     tail = (1 - level) / 2
     parts = []
     for months in sorted({h for h in HORIZONS if h < last} | {last}):
@@ -233,7 +236,7 @@ def _table(
             low=count_quantiles(chances, tail),
             middle=count_quantiles(chances, 0.5),
             high=count_quantiles(chances, 1 - tail),
-            **dict(zip(KINDS, kinds.mean(axis=1), strict=True)),
+            **dict(zip(PARTS, kinds.mean(axis=1), strict=True)),
             need_low=np.quantile(total, tail, axis=0),
             need_high=np.quantile(total, 1 - tail, axis=0),
             constant_rate=steady * edges[months],

@@ -10,18 +10,18 @@ import numpy as np
 import pandas as pd
 
 from seallife.clocks import RunClock, day_number
-from seallife.history.ageshape import likeness_of
 from seallife.life.groups import Floats
 from seallife.life.pooling import PooledWeibull
 from seallife.life.usable import Clock, UsableLives, usable_lives
 from seallife.schema import HOURS_PER_DAY
 from seallife.spares.ahead import NO_POOL, FleetAhead
 from seallife.spares.lawdraws import LawDraws, draw_laws
+from seallife.spares.positionfactors import PositionFactors, position_factors
 
 __all__ = ["fleet_ahead"]
 
 _CELLS = 4_000_000  # draws times seals
-_DRAWS = (80, 400)
+_DRAWS = (80, 240)
 _RECENT_DAYS = 365.0
 _PLANNED_YEARS = 3
 _NOT_ROUTINE = ("planned in outage", "upgrade", "pump retired")
@@ -83,17 +83,12 @@ def fleet_ahead(
     age = np.where(running["age_known"].to_numpy(dtype=bool) & (age >= 0), age, np.nan)
     age = np.append(age, np.zeros(len(coming)))
     unaged = _rates_whatever_age(lives, use, classes, unit, draws, rng)
-    had, due, likeness = _factors(lives, use, laws, unaged, classes, unit)
-    record = pd.DataFrame({"had": had, "due": due}, index=lives["position_id"]).groupby(level=0)
-    own = record.sum().reindex(seals["position_id"]).fillna(0.0)
+    factors = _factors(lives, use, laws, unaged, unit, seals["position_id"])
     days, shares = _outages(seals, lives, outages, now)
-    factor = np.ones(n)
-    if np.isfinite(likeness):
-        factor = ((likeness + own["had"]) / (likeness + own["due"])).to_numpy()
     seals = seals.assign(
         **{f"age_{unit}": age},
         hours_a_day=hours,
-        factor=factor,
+        factor=factors.mean,
         days_to_outage=np.where(np.isfinite(days[:, 0]), days[:, 0], np.nan),
     )
     return FleetAhead(
@@ -102,9 +97,7 @@ def fleet_ahead(
         age,
         hours if in_hours else np.ones(n),
         seals["starts_d"].to_numpy(np.float64),
-        own["had"].to_numpy(),
-        own["due"].to_numpy(),
-        likeness,
+        factors,
         laws,
         unaged,
         _planned(lives, classes, now, draws, rng),
@@ -146,8 +139,7 @@ def _rates_whatever_age(
     rng: np.random.Generator,
 ) -> Floats:
     """Failures a unit of the clock by class, of seals of all ages, shape (draws, c)."""
-    column = "hours" if unit == "h" else "days"
-    spent = pd.to_numeric(lives[column]).to_numpy(np.float64, na_value=np.nan)
+    spent = _spent(lives, unit)
     place = classes.get_indexer(pd.Index(use.label.astype(str)))
     c = len(classes)
     failed = (lives["end"] == "failed").to_numpy()
@@ -162,22 +154,27 @@ def _factors(
     use: UsableLives,
     laws: LawDraws,
     unaged: Floats,
-    classes: pd.Index,
     unit: str,
-) -> tuple[Floats, Floats, float]:
-    """Failures of each life and those due by the laws of its class; how alike positions are."""
-    place = classes.get_indexer(pd.Index(use.label.astype(str)))
-    mean = LawDraws(
-        laws.classes, laws.ages, laws.cumulative.mean(axis=0, keepdims=True), laws.unit, laws.seed
-    )
+    wanted: pd.Series,
+) -> PositionFactors:
+    """How often the positions wanted fail against their class, judged within the whole fleet."""
+    place = laws.classes.get_indexer(pd.Index(use.label.astype(str)))
+    middle = laws.cumulative.mean(axis=0, keepdims=True)
+    mean = LawDraws(laws.classes, laws.ages, middle, laws.unit, laws.seed)
     due = mean.hazard_between(place, use.entry, use.middle)[0]
-    spent = pd.to_numeric(lives["hours" if unit == "h" else "days"]).to_numpy(np.float64)
+    spent = _spent(lives, unit)
     due = np.where(use.out, np.nan_to_num(spent) * unaged.mean(axis=0)[place], due)
     had = (lives["end"] == "failed").to_numpy(np.float64)
-    by = pd.factorize(lives["position_id"])[0]
-    total, expected = np.bincount(by, had), np.bincount(by, due)
-    likeness = likeness_of(total[expected > 0], expected[expected > 0])
-    return had, due, likeness
+    record = pd.DataFrame({"had": had, "due": due}).groupby(lives["position_id"].to_numpy()).sum()
+    whole = position_factors(record["had"].to_numpy(), record["due"].to_numpy())
+    own = record.reindex(wanted).fillna(0.0)
+    return PositionFactors(own["had"].to_numpy(), own["due"].to_numpy(), whole.alike, whole.apart)
+
+
+def _spent(lives: pd.DataFrame, unit: str) -> Floats:
+    """Time at risk of each life on the clock of ages."""
+    column = "hours" if unit == "h" else "days"
+    return pd.to_numeric(lives[column]).to_numpy(np.float64, na_value=np.nan)
 
 
 def _planned(
@@ -187,7 +184,9 @@ def _planned(
     since = now - pd.DateOffset(years=_PLANNED_YEARS)
     pulled = (lives["end"] == "withdrawn") & (lives["exit"] > since)
     pulled &= ~lives["reason"].isin(_NOT_ROUTINE)
-    days = (lives["exit"] - lives["entry"].clip(lower=since)).dt.days.clip(lower=0)
+    days = (lives["exit"] - lives["entry"].where(lives["entry"] > since, since)).dt.days.clip(
+        lower=0
+    )
     place = classes.get_indexer(pd.Index(lives[_BY].astype(str)))
     c = len(classes)
     count = np.bincount(place[pulled.to_numpy()], minlength=c).astype(np.float64)
@@ -209,10 +208,11 @@ def _outages(
     shares = np.zeros_like(days)
     unit = ahead["unit"].fillna("").astype(str)
     past = outages[outages["start"] < now].sort_values("start", kind="stable")
-    for k, (row, where) in enumerate(zip(ahead.itertuples(), unit, strict=True)):
-        hit = (seals["site"] == row.site) & ((where == "") | (seals["unit"] == where))
-        days[hit.to_numpy(), k] = (row.start - now).days
-        before = past[past["site"] == row.site]
+    starts = (ahead["start"] - now).dt.days.to_numpy(np.float64)
+    for k, (site, where) in enumerate(zip(ahead["site"], unit, strict=True)):
+        hit = (seals["site"] == site) & ((where == "") | (seals["unit"] == where))
+        days[hit.to_numpy(), k] = starts[k]
+        before = past[past["site"] == site]
         if len(before):
             shares[hit.to_numpy(), k] = _share_renewed(lives, before.iloc[-1])
     order = np.argsort(days, axis=1, kind="stable")
@@ -230,5 +230,3 @@ def _share_renewed(lives: pd.DataFrame, outage: pd.Series) -> float:
     renewed = there & (lives["reason"] == "planned in outage")
     renewed &= lives["exit"] <= end + pd.Timedelta(days=7)
     return float(renewed.sum() / max(there.sum(), 1))
-
-

@@ -21,9 +21,9 @@ import numpy as np
 from seallife.life.groups import Floats, Ints
 from seallife.spares.ahead import FleetAhead
 
-__all__ = ["KINDS", "Cells", "Timetable", "timetable"]
+__all__ = ["PARTS", "Cells", "Timetable", "timetable"]
 
-KINDS = ("failed", "planned", "outage")
+PARTS = ("failed", "planned", "outage")
 """Why a seal comes out: it fails, it is renewed with other work, or in an outage."""
 
 _PACE_STEP, _FACTOR_STEP = 0.25, 0.3  # of their logs: seals in one cell are as alike as that
@@ -43,8 +43,8 @@ class Cells:
         Where each cell begins in that order.
     place : ndarray of int, shape (cells,)
     pace : ndarray, shape (cells,)
-    share : ndarray, shape (cells, k)
-        Share of seals renewed at the end of each month, in outages.
+    share, when : ndarray, shape (cells, k)
+        Share of seals renewed in outages of each month, and how much of the month lies before.
     """
 
     of: Ints
@@ -53,6 +53,7 @@ class Cells:
     place: Ints
     pace: Floats
     share: Floats
+    when: Floats
 
     def mean(self, values: Floats) -> Floats:
         """Mean of the seals of each cell."""
@@ -80,8 +81,9 @@ class Timetable:
     passed : ndarray, shape (n, k)
         Days of each month in which the seal is in service.
     passed_new : ndarray, shape (k, k)
-    share : ndarray, shape (n, k)
-        Share of each seal renewed in an outage of each month.
+    share, when : ndarray, shape (n, k)
+        Share of each seal renewed in an outage of each month, and how much of the month lies
+        before that outage.
     """
 
     ahead: FleetAhead
@@ -94,6 +96,7 @@ class Timetable:
     passed: Floats
     passed_new: Floats
     share: Floats
+    when: Floats
 
     def first(self, draw: int) -> tuple[Floats, Floats]:
         """Chance that a seal in service comes out in each month, shape (n, k), and of each kind.
@@ -112,7 +115,7 @@ class Timetable:
             risk[unaged] = rate[:, None] * self.passed[unaged]
         risk *= ahead.factor(draw)[:, None]
         other = ahead.planned[draw, ahead.place][:, None] * self.passed
-        kinds = _leaving(risk, other, self.share)
+        kinds = _leaving(risk, other, self.share, self.when)
         return kinds.sum(axis=0), kinds
 
     def following(self, draw: int) -> Floats:
@@ -122,9 +125,9 @@ class Timetable:
         risk = np.diff(_read(table, self.flat_new, self.along_new), axis=2)
         risk *= cells.mean(ahead.factor(draw))[:, None, None]
         other = ahead.planned[draw, cells.place][:, None, None] * self.passed_new
-        # a seal fitted in an outage's month is not renewed in that outage
+        # most seals fitted in an outage's month are fitted in that outage or after it
         share = np.triu(np.broadcast_to(cells.share[:, None], risk.shape), 1)
-        return _leaving(risk, other, share)
+        return _leaving(risk, other, share, cells.when[:, None])
 
 
 def timetable(ahead: FleetAhead, edges: Floats) -> Timetable:
@@ -138,12 +141,13 @@ def timetable(ahead: FleetAhead, edges: Floats) -> Timetable:
     """
     last = len(edges) - 1
     n = len(ahead)
-    share = np.zeros((n, last))
+    share, when = np.zeros((2, n, last))
     for day, part in zip(ahead.outage_day.T, ahead.outage_share.T, strict=True):
         rows = np.flatnonzero((day >= 0) & (day < edges[-1]))
         month = np.searchsorted(edges, day[rows], side="right") - 1
         share[rows, month] = 1 - (1 - share[rows, month]) * (1 - part[rows])
-    cells = _cells(ahead, share)
+        when[rows, month] = (day[rows] - edges[month]) / np.diff(edges)[month]
+    cells = _cells(ahead, share, when)
     served = np.maximum(edges - ahead.starts[:, None], 0.0)
     known = np.where(np.isnan(ahead.age), 0.0, ahead.age)
     flat, along = _places(ahead, ahead.place, known[:, None] + ahead.pace[:, None] * served)
@@ -161,10 +165,11 @@ def timetable(ahead: FleetAhead, edges: Floats) -> Timetable:
         np.diff(served, axis=1),
         np.diff(since, axis=1),
         share,
+        when,
     )
 
 
-def _cells(ahead: FleetAhead, share: Floats) -> Cells:
+def _cells(ahead: FleetAhead, share: Floats, when: Floats) -> Cells:
     """Put seals together whose followers will age alike."""
     factor = ahead.seals["factor"].to_numpy(np.float64)
     with np.errstate(divide="ignore"):
@@ -182,7 +187,7 @@ def _cells(ahead: FleetAhead, share: Floats) -> Cells:
     first = order[starts[:-1]]
     mean = np.add.reduceat(ahead.pace[order], starts[:-1]) / np.diff(starts)
     followers = np.where(share < 1, share, 0.0)[first]
-    return Cells(of, order, starts, ahead.place[first], mean, followers)
+    return Cells(of, order, starts, ahead.place[first], mean, followers, when[first])
 
 
 def _places(ahead: FleetAhead, place: Ints, age: Floats) -> tuple[Ints, Floats]:
@@ -204,18 +209,17 @@ def _read(table: Floats, flat: Ints, along: Floats) -> Floats:
     return out
 
 
-def _leaving(risk: Floats, other: Floats, share: Floats) -> Floats:
+def _leaving(risk: Floats, other: Floats, share: Floats, when: Floats) -> Floats:
     """Chance to leave in each month (last axis) by kind, from rates and the outage's share."""
     total = risk + other
     stay = np.exp(-total)
+    before = np.ones_like(total)
+    np.cumprod((stay * (1 - share))[..., :-1], axis=-1, out=before[..., 1:])
     out = np.empty((3, *total.shape))
-    upto = np.cumprod(stay * (1 - share), axis=-1)
-    before = np.ones_like(upto)
-    before[..., 1:] = upto[..., :-1]
-    gone = before * (1 - stay)
+    out[2] = before * share * np.exp(-when * total)
+    gone = before * (1 - (1 - share) * stay) - out[2]
     with np.errstate(divide="ignore", invalid="ignore"):
         failed = np.where(total > 0, risk / total, 0.0)
     out[0] = gone * failed
     out[1] = gone - out[0]
-    out[2] = before * stay * share
     return out
