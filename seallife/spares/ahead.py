@@ -85,7 +85,8 @@ class FleetAhead:
         chosen : array_like of str
             ``life_id`` of the seals on the list.
         share : float
-            Share of all other seals, in this and in later outages.
+            Share of all other seals, in this and in later outages. A position on the list is
+            renewed even if a new seal was fitted shortly before.
 
         Raises
         ------

@@ -4,7 +4,9 @@ In: means and variances, one for each law that the records allow. Out: chances o
 Next: `seallife.spares.demand`.
 
 A sum of many seals' counts is close to the binomial, Poisson or negative binomial law of the same
-mean and variance: one family, whose chances follow each other by (a + b / k).
+mean and variance: one family, whose chances follow each other by (a + b / k). A binomial needs a
+whole number of tries: where mean and variance ask for 4.3, laws of 4 and of 5 are mixed, which for
+one seal or two is exact.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ from seallife.life.groups import Floats
 __all__ = ["count_chances", "count_quantiles", "most_counts"]
 
 _CELLS = 1_000_000
-_LEAST_SCATTER = 1e-6  # variance over mean of counts that are all but certain
+_NOTHING = 1e-9
 
 
 def most_counts(mean: Floats, variance: Floats) -> int:
@@ -69,19 +71,60 @@ def count_quantiles(chances: Floats, share: float) -> Floats:
 
 def _family(mean: Floats, variance: Floats, last: int) -> Floats:
     """Chances of 0 to ``last`` for each mean and variance, shape (draws, g, last + 1)."""
-    some = mean > 1e-12
-    m = np.where(some, mean, 1.0)
-    scatter = np.where(some, np.maximum(variance / m, _LEAST_SCATTER), 1.0)
-    a = 1 - 1 / scatter
-    small = np.abs(a) < 1e-9
-    a = np.where(small, 0.0, a)
+    out = np.zeros((*mean.shape, last + 1))
+    none = mean <= _NOTHING
+    out[none, 0] = 1.0
+    wide = ~none & (variance >= mean * (1 - _NOTHING))
+    out[wide] = _spread(mean[wide], variance[wide], last)
+    narrow = ~none & ~wide
+    out[narrow] = _tries(mean[narrow], variance[narrow], last)
+    return out
+
+
+def _spread(m: Floats, variance: Floats, last: int) -> Floats:
+    """Poisson or negative binomial."""
+    a = np.maximum(1 - m / np.maximum(variance, m), 0.0)
     b = m * (1 - a) - a
+    poisson = a < _NOTHING
+    safe = np.where(poisson, 1.0, a)
+    start = np.where(poisson, -m, np.log1p(-np.where(poisson, 0.0, a)) * (a + b) / safe)
+    return _chain(start, a, b, last)
+
+
+def _tries(m: Floats, variance: Floats, last: int) -> Floats:
+    """Binomials of two neighbouring numbers of tries, of the mean, mixed to the variance."""
+    tries = np.ceil(m**2 / (m - variance) - _NOTHING)
+    upper = np.maximum(tries, np.ceil(m - _NOTHING))
+    lower = upper - 1
+    out = _binomial(m, upper, last)
+    most = m * (1 - m / upper)
+    some = lower >= m
+    part = m % 1  # fewer tries than the mean cannot be: the counts next to the mean are left
+    least = np.where(some, m * (1 - m / np.maximum(lower, m)), part * (1 - part))
+    gap = most - least
+    share = np.where(gap > _NOTHING, (most - variance) / np.where(gap > _NOTHING, gap, 1.0), 0.0)
+    share = np.clip(share, 0.0, 1.0)[:, None]
+    count = np.arange(last + 1)
+    beside = np.maximum(1 - np.abs(count - m[:, None]), 0.0)
+    beside[some] = _binomial(m[some], lower[some], last)
+    return np.asarray((1 - share) * out + share * beside)
+
+
+def _binomial(m: Floats, tries: Floats, last: int) -> Floats:
+    p = np.minimum(m / tries, 1 - 1e-12)
+    odds = p / (1 - p)
+    return _chain(tries * np.log1p(-p), -odds, (tries + 1) * odds, last)
+
+
+def _chain(start: Floats, a: Floats, b: Floats, last: int) -> Floats:
+    """Chances from the log of the first and the ratio of each to the one before."""
+    steps = a[:, None] + b[:, None] / np.arange(1, last + 1)
+    # past the last count of a binomial nothing follows
+    ended = steps <= _NOTHING * np.abs(a)[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        none = np.where(small, -m, np.log1p(-a) * (1 + b / np.where(small, 1.0, a)))
-        steps = a[..., None] + b[..., None] / np.arange(1, last + 1)
-        # past the last count of a binomial nothing follows
-        logs = np.where(steps > 0, np.log(np.where(steps > 0, steps, 1.0)), -np.inf)
-    total = np.concatenate((none[..., None], none[..., None] + np.cumsum(logs, axis=-1)), axis=-1)
-    chance = np.exp(total - total.max(axis=-1, keepdims=True))
-    chance /= chance.sum(axis=-1, keepdims=True)
-    return np.asarray(np.where(some[..., None], chance, np.arange(last + 1) == 0))
+        np.log(steps, out=steps)
+    steps[ended] = -np.inf
+    total = np.concatenate((start[:, None], start[:, None] + np.cumsum(steps, axis=1)), axis=1)
+    total -= total.max(axis=1, keepdims=True)
+    np.exp(total, out=total)
+    return np.asarray(total / total.sum(axis=1, keepdims=True))

@@ -139,7 +139,10 @@ def forecast_demand(ahead: FleetAhead, *, months: int = 36, level: float = 0.90)
     -----
     Removals in good order go on at their rate of the last years. The laws are those of the whole
     record: the forecast says what happens if nothing is changed. Positions of a class are taken to
-    fail independently of each other.
+    fail independently of each other. Steps are months: means are right to a hundredth where seals
+    last two years or more. Chances of counts are those of one or two seals exactly, and within
+    0.02 of sums of chances below a half (0.13 where one is near 1 among some near 0); futures, on
+    which stock is judged, have none of these limits.
     """
     check_level(level)
     if not 1 <= months <= 120:

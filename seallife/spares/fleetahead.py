@@ -208,7 +208,8 @@ def _outages(
     shares = np.zeros_like(days)
     unit = ahead["unit"].fillna("").astype(str)
     past = outages[outages["start"] < now].sort_values("start", kind="stable")
-    starts = (ahead["start"] - now).dt.days.to_numpy(np.float64)
+    # an outage that begins today is ahead
+    starts = np.maximum((ahead["start"] - now).dt.days.to_numpy(np.float64), 0.5)
     for k, (site, where) in enumerate(zip(ahead["site"], unit, strict=True)):
         hit = (seals["site"] == site) & ((where == "") | (seals["unit"] == where))
         days[hit.to_numpy(), k] = starts[k]

@@ -78,7 +78,7 @@ def _futures(
     parts = []
     while len(seal):
         fails = now + _time_to_failure(ahead, draw, seal, age, z, rng)
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", over="ignore"):
             other = now + rng.exponential(size=len(seal)) / ahead.planned[draw, ahead.place[seal]]
         day = np.minimum(fails, other)
         kind = (other < fails).astype(np.int64)

@@ -6,8 +6,8 @@ In: the life table, `Posterior` of the pooled Weibull laws. Out: `LawDraws`. Nex
 A Weibull law for each class, drawn with those of the other classes, is the ground: it lends thin
 classes what the others know, and goes on beyond the oldest seal. Where the ages at which seals of
 a class failed say otherwise (fitting faults, several causes), bands of age are corrected by what
-was counted in them: gamma factors, the more narrow the more failures a band holds, with a middle
-spread between bands that is found from the counts.
+was counted in them, first over the whole fleet, then in each class: gamma factors, the more narrow
+the more failures a band holds, with a spread between classes that is found from the counts.
 """
 
 from __future__ import annotations
@@ -29,7 +29,8 @@ _BANDS = 8
 _PER_BAND = 5.0  # failures of the fleet in a band, at least
 _STEPS = 24  # knots from the youngest age to the oldest, and as many in between as there are bands
 _BEYOND = 8.0  # oldest knot over the oldest life
-_ALIKE = 20.0  # bands are never taken to follow a Weibull law better than to a fifth
+_SHARED = 1.0  # failures' worth of the Weibull laws put into each band of the whole fleet
+_ALIKE = 20.0  # a class is never taken to go with the fleet's bands better than to a fifth
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,10 +115,12 @@ def draw_laws(
 
     Notes
     -----
-    Given a Weibull law, a band of age with n failures where E were due under it gets a factor that
-    is gamma with shape a + n and rate a + E, so that the law's level and the counts do not both
-    speak for it. a is the most likely under negative binomial counts, 20 at most: no more than a
-    fifth off is never taken for granted.
+    Given the Weibull laws, a band of age in which n seals of the fleet failed where E were due gets
+    a factor that is gamma with shape 1 + n and rate 1 + E: what is common to all classes, such as
+    fitting faults. Each class's band gets one more, gamma with shape a + n and rate a + E, its due
+    failures times the common factor. So the level of the laws and the counts do not both speak
+    for it. a is the most likely under negative binomial counts, 20 at most: no more than a fifth
+    off is never taken for granted.
 
     Source
     ------
@@ -151,9 +154,12 @@ def draw_laws(
     at = np.searchsorted(edges, age[failed], side="left") - 1
     cell = place[failed] * len(edges) + np.maximum(at, 0)
     count = np.bincount(cell, minlength=c * len(edges)).reshape(c, -1).astype(np.float64)
+    shared = count.sum(axis=0)
+    shared = rng.gamma(_SHARED + shared, size=(draws, len(edges))) / (_SHARED + due.sum(axis=1))
+    due *= shared[:, None]
     middle = due.mean(axis=0)
     alike = min(likeness_of(count[middle > 0], middle[middle > 0]), _ALIKE)
-    factor = rng.gamma(alike + count, size=due.shape) / (alike + due)
+    factor = rng.gamma(alike + count, size=due.shape) / (alike + due) * shared[:, None]
     steps = steps * factor[..., band]
     cumulative = np.concatenate((np.zeros((draws, c, 1)), np.cumsum(steps, axis=2)), axis=2)
     assert cumulative.shape[2] == cells + 1

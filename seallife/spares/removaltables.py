@@ -144,7 +144,7 @@ def timetable(ahead: FleetAhead, edges: Floats) -> Timetable:
     n = len(ahead)
     share, when = np.zeros((2, n, last))
     for day, part in zip(ahead.outage_day.T, ahead.outage_share.T, strict=True):
-        rows = np.flatnonzero((day >= 0) & (day < edges[-1]))
+        rows = np.flatnonzero((day > 0) & (day < edges[-1]))
         month = np.searchsorted(edges, day[rows], side="right") - 1
         share[rows, month] = 1 - (1 - share[rows, month]) * (1 - part[rows])
         when[rows, month] = (day[rows] - edges[month]) / np.diff(edges)[month]
@@ -178,9 +178,7 @@ def _cells(ahead: FleetAhead, share: Floats, when: Floats) -> Cells:
         pace = np.where(ahead.pace > 0, np.round(np.log(ahead.pace) / _PACE_STEP), -999)
     outage = np.zeros(len(ahead), dtype=np.int64)
     if share.any():
-        # seals on an outage list have followers like those of their neighbours
-        common = np.where(share < 1, share, 0.0)
-        outage = np.unique(common.round(3), axis=0, return_inverse=True)[1].ravel()
+        outage = np.unique(share.round(3), axis=0, return_inverse=True)[1].ravel()
     key = np.column_stack([ahead.place, pace, np.round(np.log(factor) / _FACTOR_STEP), outage])
     _, of = np.unique(key, axis=0, return_inverse=True)
     of = of.ravel()
@@ -188,8 +186,7 @@ def _cells(ahead: FleetAhead, share: Floats, when: Floats) -> Cells:
     starts = np.append(np.flatnonzero(np.diff(of[order], prepend=-1)), len(of)).astype(np.int64)
     first = order[starts[:-1]]
     mean = np.add.reduceat(ahead.pace[order], starts[:-1]) / np.diff(starts)
-    followers = np.where(share < 1, share, 0.0)[first]
-    return Cells(order, starts, ahead.place[first], mean, followers, when[first])
+    return Cells(order, starts, ahead.place[first], mean, share[first], when[first])
 
 
 def _places(ahead: FleetAhead, place: Ints, age: Floats) -> tuple[Ints, Floats]:
