@@ -22,8 +22,8 @@ from seallife.errors import InputError
 from seallife.life.estimates import share_name
 from seallife.life.groups import Floats
 from seallife.life.lifedata import LifeData, check_level, read_lives
-from seallife.life.poolinggrid import SHAPES, class_likelihoods
 from seallife.life.poolingdraws import Posterior
+from seallife.life.poolinggrid import SHAPES, class_likelihoods
 from seallife.life.poolinglaw import PRIOR_WORDS, find_laws
 from seallife.life.poolingquantiles import law_quantiles, posterior_quantiles, quantities_of
 from seallife.life.powersums import power_sums
