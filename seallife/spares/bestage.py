@@ -149,7 +149,10 @@ def replacement_age_of(law: Law, planned_cost: float, failure_cost: float) -> Be
     ------
     As for `replacement_age`.
     """
-    planned, failure = _above_0(planned_cost, "planned_cost"), _above_0(failure_cost, "failure_cost")
+    planned, failure = (
+        _above_0(planned_cost, "planned_cost"),
+        _above_0(failure_cost, "failure_cost"),
+    )
     last = _last_age(cumulative_rate(law))
     never = float(cost_rate(law, np.array([last]), planned, failure)[0])
     if callable(law):
@@ -191,7 +194,10 @@ def cost_rate(
     InputError
         As for `replacement_age_of`, or an age is not above 0.
     """
-    planned, failure = _above_0(planned_cost, "planned_cost"), _above_0(failure_cost, "failure_cost")
+    planned, failure = (
+        _above_0(planned_cost, "planned_cost"),
+        _above_0(failure_cost, "failure_cost"),
+    )
     at, cumulative = np.atleast_1d(_above_0(ages, "ages")), cumulative_rate(law)
     if callable(law):
         nodes, weights = np.polynomial.legendre.leggauss(8)
@@ -208,7 +214,7 @@ def cost_rate(
 
 def _last_age(cumulative: Callable[[Floats], Floats]) -> float:
     """Age that no seal outlives to speak of."""
-    ages = 2.0 ** np.arange(-60, 120)
+    ages: Floats = np.exp2(np.arange(-60.0, 120.0))
     with np.errstate(over="ignore"):
         reached = np.flatnonzero(cumulative(ages) >= _NONE_LEFT)
     if not len(reached) or reached[0] == 0:

@@ -28,7 +28,7 @@ def life_steps(
     cumulative: Callable[[Floats], Floats], step: float, n: int, age: float = 0.0
 ) -> Floats:
     """Chance that a life from an age on ends within each of n steps."""
-    total = np.asarray(cumulative(age + step * np.arange(n + 1)), dtype=np.float64)
+    total = np.asarray(cumulative(age + step * np.arange(n + 1.0)), dtype=np.float64)
     failed = -np.expm1((total[0] if age > 0 else 0.0) - total)
     ends = np.diff(failed)
     ends[0] += failed[0]  # a new seal may fail at once

@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.errors import InputError, need_columns
-from seallife.life.groups import Floats
+from seallife.life.groups import Floats, Ints
 from seallife.life.lifedata import check_level
 from seallife.life.result import TableResult
 from seallife.spares.cumulative import running_time
@@ -161,32 +161,34 @@ def replacement_ages(
         ratio = np.where(short > 0, (1 - failed) / short, np.inf).min(axis=-1)
     rate[..., -1] = failure / run[..., -1]  # to failure
     best = _first_lowest(rate.mean(axis=0))
-    chosen = np.take_along_axis(rate, np.broadcast_to(best[:, None], (*rate.shape[:2], 1)), 2)[..., 0]
+    chosen = np.take_along_axis(rate, np.broadcast_to(best[:, None], (*rate.shape[:2], 1)), 2)[
+        ..., 0
+    ]
     saving = 1 - chosen / rate[..., -1]
     at = np.append(ages[:-1], np.inf)
     early = laws.at(places, np.full(len(places), early_age))
 
     priced = ~(np.isnan(planned) | np.isnan(failure))
     grows = (limits["shape_low"] > 1).to_numpy()
-    table = pd.DataFrame(
-        {
-            "service_class": laws.classes,
-            "planned_cost": planned,
-            "failure_cost": failure,
-            **{name: limits[name].to_numpy() for name in limits},
-            "age": at[best],
-            **_ends("age", at[_first_lowest(rate)], tails, pick=True),
-            "saving": 1 - chosen.mean(axis=0) / rate[..., -1].mean(axis=0),
-            **_ends("saving", saving, tails),
-            "cost_rate": chosen.mean(axis=0),
-            "run_to_failure_rate": rate[..., -1].mean(axis=0),
-            "ratio_needed": np.quantile(ratio, 0.5, axis=0, method="inverted_cdf"),
-            **_ends("ratio_needed", ratio, tails, pick=True),
-            "early_failures": early.mean(axis=0),
-            **_ends("early_failures", early, tails),
-        }
-    )
-    hidden = [c for c in table if c.startswith(("age", "saving")) or c == "cost_rate"]
+    figures: dict[str, Any] = {
+        "service_class": laws.classes,
+        "planned_cost": planned,
+        "failure_cost": failure,
+        "shape_low": limits["shape_low"].to_numpy(),
+        "shape_high": limits["shape_high"].to_numpy(),
+        "age": at[best],
+        **_ends("age", at[_first_lowest(rate)], tails, pick=True),
+        "saving": 1 - chosen.mean(axis=0) / rate[..., -1].mean(axis=0),
+        **_ends("saving", saving, tails),
+        "cost_rate": chosen.mean(axis=0),
+        "run_to_failure_rate": rate[..., -1].mean(axis=0),
+        "ratio_needed": np.quantile(ratio, 0.5, axis=0, method="inverted_cdf"),
+        **_ends("ratio_needed", ratio, tails, pick=True),
+        "early_failures": early.mean(axis=0),
+        **_ends("early_failures", early, tails),
+    }
+    table = pd.DataFrame(figures)
+    hidden = [c for c in figures if c.startswith(("age", "saving")) or c == "cost_rate"]
     table.loc[~(priced & grows), hidden] = np.nan
     table.loc[~priced, "run_to_failure_rate"] = np.nan
     said = [
@@ -197,11 +199,12 @@ def replacement_ages(
     return Replacement(table, level, _METHOD, _SOURCE, laws.unit, early_age, least_saving)
 
 
-def _first_lowest(rate: Floats) -> Floats:
+def _first_lowest(rate: Floats) -> Ints:
     """Place of the lowest cost; the last, to failure, where none is lower."""
     best = np.argmin(rate, axis=-1)
     lowest = np.take_along_axis(rate, best[..., None], -1)[..., 0]
-    return np.where(lowest < rate[..., -1] * (1 - 1e-9), best, rate.shape[-1] - 1)
+    worth = lowest < rate[..., -1] * (1 - 1e-9)
+    return np.asarray(np.where(worth, best, rate.shape[-1] - 1))
 
 
 def _ends(name: str, drawn: Floats, tails: list[float], pick: bool = False) -> dict[str, Floats]:

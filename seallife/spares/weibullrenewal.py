@@ -11,6 +11,8 @@ function comes to is taken off first.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -19,7 +21,7 @@ from seallife.life.groups import Floats
 
 __all__ = ["renewal_function"]
 
-Complexes = NDArray[np.complex128]
+Complexes = NDArray[np.complexfloating[Any, Any]]
 
 _LEAST_SHAPE, _MOST_SHAPE = 0.2, 30.0
 _DAMPING = 25.0
@@ -111,7 +113,7 @@ def _near(x: Floats, shape: Floats, mean: Floats, variation: Floats) -> Floats:
         sign = (-1.0) ** np.arange(n + _EULER + 1)
         sign[0] /= 2
         at = x[part, None]
-        s = (_DAMPING + 2j * np.pi * np.arange(n + _EULER + 1)) / (2 * at)
+        s = _DAMPING / (2 * at) + 1j * (np.pi / at * np.arange(n + _EULER + 1))
         run = _running_transform(s, shape[part, None])
         line = 1 / mean[part, None], (variation[part, None] - 1) / 2
         rest = 1 / (s * s * run) - (1 + line[1]) / s - line[0] / (s * s)
