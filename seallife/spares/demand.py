@@ -10,7 +10,6 @@ month as the step; the counts are then spread over all sets.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -28,6 +27,7 @@ __all__ = ["GROUPINGS", "Demand", "forecast_demand", "month_edges"]
 
 GROUPINGS = ("all", "site", "service_class", "pool")
 HORIZONS = (3, 12, 24, 36)
+_BLOCK = 4096  # seals at a time
 _SOURCE = (
     "Cox (1962), Renewal Theory, chapters 4 and 8; Meeker & Escobar (1998), Statistical Methods "
     "for Reliability Data, chapter 12 (prediction)"
@@ -149,15 +149,16 @@ def forecast_demand(ahead: FleetAhead, *, months: int = 36, level: float = 0.90)
     edges = month_edges(ahead.now, months)
     times = timetable(ahead, edges)
     groups, member = _members(ahead.seals)
+    member_sorted = member[:, times.cells.order].tocsc()
     draws = ahead.laws.draws
     mean = np.empty((3, draws, len(groups), months))
     variance, upto = np.empty((2, draws, len(groups), months))
 
     def one(draw: int) -> None:
-        kinds, alone, together = _moments(times, draw)
-        for k, part in enumerate(kinds):
-            mean[k, draw] = member @ part
-        variance[draw], upto[draw] = member @ alone, member @ together
+        *kinds, variance[draw], upto[draw] = np.split(
+            _moments(times, draw, member_sorted), 5, axis=1
+        )
+        mean[:, draw] = kinds
 
     side_by_side(one, range(draws))
     table = _table(ahead, groups, member, edges, mean, upto, level)
@@ -168,29 +169,40 @@ def forecast_demand(ahead: FleetAhead, *, months: int = 36, level: float = 0.90)
     return Demand(groups, spans, mean, variance, upto, table, level, method, _SOURCE)
 
 
-def _moments(times: Timetable, draw: int) -> tuple[Floats, Floats, Floats]:
-    """Expected removals by kind, variance of each month's and of all up to its end, by seal."""
-    cells = times.cells
-    first, kinds = times.first(draw)
-    follow = times.following(draw)
-    eye = np.eye(first.shape[1])
+def _moments(times: Timetable, draw: int, member: Any) -> Floats:
+    """Failed, planned, outage; variance of each month's count and of all so far: (g, 5 k)."""
+    factor = times.ahead.factor(draw)
+    follow = times.following(draw, factor)
+    last = follow.shape[2]
+    eye = np.eye(last)
     every = np.linalg.inv(eye - follow.sum(axis=0))
-    # removals in month r of the seals that follow one fitted in month s, s among them
-    later = np.cumsum(every - eye, axis=2)
-    again = np.diagonal(every, axis1=1, axis2=2) - 1
-    out = np.empty_like(first)
-    pairs = np.empty_like(first)
-    order = cells.order
-    for c, (start, end) in enumerate(pairwise(cells.starts.tolist())):
-        rows = order[start:end]
-        m = first[rows] @ every[c]
-        out[rows], pairs[rows] = m, m @ later[c]
-        for k in range(3):
-            kinds[k, rows] += m @ follow[k, c]
-    upto = np.cumsum(out, axis=1)
-    together = 2 * pairs + upto - upto**2
-    alone = out * (1 + 2 * again[cells.of]) - out**2
-    return kinds, alone, together
+    # removals in month r of the seals that follow one fitted in month s, that one left out
+    after = every - eye
+    later = np.cumsum(after, axis=2)
+    again = np.diagonal(after, axis1=1, axis2=2)
+    # from first removals to all of them, to pairs of them, to those that failed or met an outage
+    turn = np.concatenate([every, every @ later, every @ follow[0], every @ follow[2]], axis=2)
+    starts = times.cells.starts
+    total = np.zeros((member.shape[0], 5 * last))
+    for low, high in times.cells.blocks(_BLOCK):
+        rows = slice(starts[low], starts[high])
+        kinds = times.first(draw, rows, factor)
+        first = kinds.sum(axis=0)
+        turned = np.empty((len(first), 4 * last))
+        for c in range(low, high):
+            mine = slice(starts[c] - starts[low], starts[c + 1] - starts[low])
+            np.matmul(first[mine], turn[c], out=turned[mine])
+        m, pairs, failed, outage = np.split(turned, 4, axis=1)
+        twice = np.repeat(again[low:high], np.diff(starts[low : high + 1]), axis=0)
+        upto = np.cumsum(m, axis=1)
+        out = np.empty((len(first), 5, last))
+        out[:, 0] = kinds[0] + failed
+        out[:, 2] = kinds[2] + outage
+        out[:, 1] = m - out[:, 0] - out[:, 2]
+        out[:, 3] = m * (1 + 2 * twice - m)
+        out[:, 4] = 2 * pairs + upto * (1 - upto)
+        total += member[:, rows] @ out.reshape(len(first), -1)
+    return total
 
 
 def _members(seals: pd.DataFrame) -> tuple[pd.DataFrame, Any]:

@@ -15,6 +15,7 @@ follow from the same matrix.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -35,8 +36,6 @@ class Cells:
 
     Attributes
     ----------
-    of : ndarray of int, shape (n,)
-        Cell of each seal.
     order : ndarray of int, shape (n,)
         Seals sorted by cell.
     starts : ndarray of int, shape (cells + 1,)
@@ -47,7 +46,6 @@ class Cells:
         Share of seals renewed in outages of each month, and how much of the month lies before.
     """
 
-    of: Ints
     order: Ints
     starts: Ints
     place: Ints
@@ -56,18 +54,24 @@ class Cells:
     when: Floats
 
     def mean(self, values: Floats) -> Floats:
-        """Mean of the seals of each cell."""
-        return np.asarray(np.add.reduceat(values[self.order], self.starts[:-1]) / self.size)
+        """Mean of the seals of each cell; values in the order of cells."""
+        return np.asarray(np.add.reduceat(values, self.starts[:-1]) / self.size)
 
     @property
     def size(self) -> Ints:
         """Seals in each cell."""
         return np.diff(self.starts)
 
+    def blocks(self, rows: int) -> list[tuple[int, int]]:
+        """First and last cell of blocks of about so many seals, which stay near the processor."""
+        block = self.starts[:-1] // rows
+        edges = [*np.flatnonzero(np.diff(block, prepend=-1)).tolist(), len(block)]
+        return list(pairwise(edges))
+
 
 @dataclass(frozen=True, eq=False)
 class Timetable:
-    """What does not change from draw to draw.
+    """What does not change from draw to draw; seals in the order of cells.
 
     Attributes
     ----------
@@ -98,32 +102,29 @@ class Timetable:
     share: Floats
     when: Floats
 
-    def first(self, draw: int) -> tuple[Floats, Floats]:
-        """Chance that a seal in service comes out in each month, shape (n, k), and of each kind.
+    def first(self, draw: int, rows: slice, factor: Floats) -> Floats:
+        """Chance that seals in service come out in each month, by kind, shape (3, rows, k).
 
-        Returns
-        -------
-        total : ndarray, shape (n, k)
-        kinds : ndarray, shape (3, n, k)
+        ``factor`` is that of all seals in this draw, in the order of the fleet.
         """
-        ahead = self.ahead
-        table = ahead.laws.cumulative[draw]
-        risk = np.diff(_read(table, self.flat, self.along), axis=1)
-        unaged = np.flatnonzero(np.isnan(ahead.age))
+        ahead, seal = self.ahead, self.cells.order[rows]
+        place = ahead.place[seal]
+        at = _read(ahead.laws.cumulative[draw], self.flat[rows], self.along[rows])
+        risk, passed = np.diff(at, axis=1), self.passed[rows]
+        unaged = np.flatnonzero(np.isnan(ahead.age[seal]))
         if len(unaged):
-            rate = ahead.unaged[draw, ahead.place[unaged]] * ahead.pace[unaged]
-            risk[unaged] = rate[:, None] * self.passed[unaged]
-        risk *= ahead.factor(draw)[:, None]
-        other = ahead.planned[draw, ahead.place][:, None] * self.passed
-        kinds = _leaving(risk, other, self.share, self.when)
-        return kinds.sum(axis=0), kinds
+            rate = ahead.unaged[draw, place[unaged]] * ahead.pace[seal[unaged]]
+            risk[unaged] = rate[:, None] * passed[unaged]
+        risk *= factor[seal, None]
+        other = ahead.planned[draw, place][:, None] * passed
+        return _leaving(risk, other, self.share[rows], self.when[rows])
 
-    def following(self, draw: int) -> Floats:
+    def following(self, draw: int, factor: Floats) -> Floats:
         """The same of a seal fitted amid month j, by kind, shape (3, cells, k, k)."""
         ahead, cells = self.ahead, self.cells
         table = ahead.laws.cumulative[draw]
         risk = np.diff(_read(table, self.flat_new, self.along_new), axis=2)
-        risk *= cells.mean(ahead.factor(draw))[:, None, None]
+        risk *= cells.mean(factor[cells.order])[:, None, None]
         other = ahead.planned[draw, cells.place][:, None, None] * self.passed_new
         # most seals fitted in an outage's month are fitted in that outage or after it
         share = np.triu(np.broadcast_to(cells.share[:, None], risk.shape), 1)
@@ -148,9 +149,10 @@ def timetable(ahead: FleetAhead, edges: Floats) -> Timetable:
         share[rows, month] = 1 - (1 - share[rows, month]) * (1 - part[rows])
         when[rows, month] = (day[rows] - edges[month]) / np.diff(edges)[month]
     cells = _cells(ahead, share, when)
-    served = np.maximum(edges - ahead.starts[:, None], 0.0)
-    known = np.where(np.isnan(ahead.age), 0.0, ahead.age)
-    flat, along = _places(ahead, ahead.place, known[:, None] + ahead.pace[:, None] * served)
+    order = cells.order
+    served = np.maximum(edges - ahead.starts[order, None], 0.0)
+    age = np.nan_to_num(ahead.age[order, None]) + ahead.pace[order, None] * served
+    flat, along = _places(ahead, ahead.place[order], age)
     middle = (edges[1:] + edges[:-1]) / 2
     since = np.maximum(edges - middle[:, None], 0.0)
     flat_new, along_new = _places(ahead, cells.place, cells.pace[:, None, None] * since)
@@ -164,8 +166,8 @@ def timetable(ahead: FleetAhead, edges: Floats) -> Timetable:
         along_new,
         np.diff(served, axis=1),
         np.diff(since, axis=1),
-        share,
-        when,
+        share[order],
+        when[order],
     )
 
 
@@ -187,7 +189,7 @@ def _cells(ahead: FleetAhead, share: Floats, when: Floats) -> Cells:
     first = order[starts[:-1]]
     mean = np.add.reduceat(ahead.pace[order], starts[:-1]) / np.diff(starts)
     followers = np.where(share < 1, share, 0.0)[first]
-    return Cells(of, order, starts, ahead.place[first], mean, followers, when[first])
+    return Cells(order, starts, ahead.place[first], mean, followers, when[first])
 
 
 def _places(ahead: FleetAhead, place: Ints, age: Floats) -> tuple[Ints, Floats]:
@@ -212,14 +214,19 @@ def _read(table: Floats, flat: Ints, along: Floats) -> Floats:
 def _leaving(risk: Floats, other: Floats, share: Floats, when: Floats) -> Floats:
     """Chance to leave in each month (last axis) by kind, from rates and the outage's share."""
     total = risk + other
-    stay = np.exp(-total)
-    before = np.ones_like(total)
-    np.cumprod((stay * (1 - share))[..., :-1], axis=-1, out=before[..., 1:])
+    left = np.exp(-total)
+    left *= 1 - share
+    np.cumprod(left, axis=-1, out=left)
     out = np.empty((3, *total.shape))
-    out[2] = before * share * np.exp(-when * total)
-    gone = before * (1 - (1 - share) * stay) - out[2]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        failed = np.where(total > 0, risk / total, 0.0)
-    out[0] = gone * failed
-    out[1] = gone - out[0]
+    gone = out[1]
+    gone[..., 0] = 1 - left[..., 0]
+    np.subtract(left[..., :-1], left[..., 1:], out=gone[..., 1:])
+    out[2] = 0.0
+    for k in np.flatnonzero(share.any(axis=tuple(range(share.ndim - 1)))).tolist():
+        before = left[..., k - 1] if k else 1.0
+        out[2, ..., k] = before * share[..., k] * np.exp(-when[..., k] * total[..., k])
+    gone -= out[2]
+    np.divide(risk, total, out=left, where=total > 0)
+    np.multiply(gone, left, out=out[0])
+    gone -= out[0]
     return out
