@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lawsets import HOT, KNOTS, law_draws, weibull_draws
+from scipy.integrate import trapezoid
 
 from seallife.errors import InputError
 from seallife.life.groups import Floats
@@ -171,7 +172,7 @@ def test_what_lies_ahead_of_a_seal_is_that_of_its_law() -> None:
     np.testing.assert_allclose(ahead.chance_left[0], gone, rtol=2e-3)
     np.testing.assert_allclose(ahead.chance_renewed[0], gone[0], rtol=2e-3)
     x = np.linspace(8_000, 13_000, 20_001)
-    run = np.trapezoid(np.exp(0.8**2.5 - (x / 10_000) ** 2.5), x)
+    run = trapezoid(np.exp(0.8**2.5 - (x / 10_000) ** 2.5), x)
     assert ahead.running[0, 1] == pytest.approx(run, rel=1e-3)
     best = replacement_age(2.5, 10_000, 1.0, 5.0)
     # renewal only at opportunities costs more than at the best age, less than never

@@ -62,8 +62,8 @@ class OutageList(TableResult):
         Per class and for all: ``seals`` in service, ``asked`` of them with figures, ``marked`` to
         be renewed, and seals expected to fail: ``before`` the outage; ``after_left`` between it and
         the one after if none is renewed; ``after_renewed`` if those marked are. Each with
-        ``_low``, ``_high`` (what the records leave open, not chance). Of seals now in service only:
-        one that replaces a failed seal is not counted.
+        ``_low``, ``_high`` (what the records leave open, not chance). Of seals now in service
+        with figures only: one that replaces a failed seal is not counted; NaN where there is none.
     line : int
         Rows above the money line: 'act on the leak' and 'renew'.
     draws, seed : int
@@ -272,7 +272,7 @@ def _totals(
         ("after_left", runs * left),
         ("after_renewed", runs * after),
     ):
-        sums = drawn @ member[:, asked].T
+        sums = np.where(out["asked"] > 0, drawn @ member[:, asked].T, np.nan)
         out[name] = sums.mean(axis=0)
         ends = np.quantile(sums, [(1 - level) / 2, (1 + level) / 2], axis=0)
         out[f"{name}_low"], out[f"{name}_high"] = ends

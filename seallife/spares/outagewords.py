@@ -56,7 +56,7 @@ def outage_messages(
             if np.isnan(row["gain"]):
                 said.append("Costs are not given: there is no verdict.")
             else:
-                said.append(f"Renewing pays under {row['pays']:.0%} of the laws.")
+                said.append(f"Renewing pays under {row['pays']:.0%} of the laws the records allow.")
                 if held and row["verdict"] == "cannot tell yet":
                     said.append("Failures of this class are not known to grow with age.")
         out.append(" ".join(said))
