@@ -18,10 +18,13 @@ from numpy.typing import ArrayLike
 from seallife.errors import InputError
 from seallife.life.groups import Floats
 
-__all__ = ["Law", "cumulative_rate", "law_of_causes", "running_time"]
+__all__ = ["FAR", "Law", "cumulative_rate", "law_of_causes", "running_time"]
 
 Law = Callable[[Floats], Floats] | tuple[ArrayLike, ArrayLike]
 """Cumulative failure rate: a function of an array of ages, or (ages, cumulative) at knots."""
+
+FAR = 1e6
+"""Last age looked at, over the last knot: nothing runs so long, or nothing ever fails."""
 
 
 def cumulative_rate(law: Law) -> Callable[[Floats], Floats]:

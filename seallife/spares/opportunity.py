@@ -17,15 +17,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from seallife.life.groups import Floats, Ints
-from seallife.spares.cumulative import running_time
+from seallife.spares.cumulative import FAR, running_time
 from seallife.spares.lawdraws import LawDraws
 
 __all__ = ["Ahead", "Opportunity", "look_ahead", "renew_now"]
 
 _MOST_TIMES = 12
 """Opportunities after which a seal may be renewed, in the search for the cheapest."""
-
-_AGE_BEYOND = 1e6
 
 _CELLS = 2_000_000
 """Figures worked on at once."""
@@ -188,7 +186,7 @@ def _block(
     times = stretch[:, None] * np.arange(1, _MOST_TIMES + 1)
     ages = np.concatenate((knots, times), axis=1)
     order = np.argsort(ages, axis=1, kind="stable")
-    end = np.full((n, 1), laws.ages[-1] * _AGE_BEYOND)
+    end = np.full((n, 1), laws.ages[-1] * FAR)
     ages = np.append(np.take_along_axis(ages, order, axis=1), end, axis=1)
     total = laws.at(place, ages) * factor[:, None]
     run = running_time(ages, total)

@@ -187,7 +187,8 @@ def outage_list(
         **row_figures({"gain": chosen.gain}, True),
         **row_figures({"pays": known}, False),
     )
-    table["simple_rule"] = table["chance_left"] * failure > planned
+    simple = pd.Series(table["chance_left"] * failure > planned, dtype="boolean")
+    table["simple_rule"] = simple.where(table["gain"].notna())
     blocked = table["service_class"].isin(list(not_by_age)).to_numpy()
     table["verdict"] = _verdicts(table, asked, blocked, level)
     priced = asked & table["gain"].notna().to_numpy()

@@ -20,7 +20,7 @@ from seallife.errors import InputError, need_columns
 from seallife.life.groups import Floats, Ints
 from seallife.life.lifedata import check_level
 from seallife.life.result import TableResult
-from seallife.spares.cumulative import running_time
+from seallife.spares.cumulative import FAR, running_time
 from seallife.spares.lawdraws import LawDraws
 
 __all__ = ["NO_COST", "Cost", "Replacement", "costs_of", "replacement_ages"]
@@ -33,9 +33,6 @@ NO_COST = "no cost given"
 
 _METHOD = "cost over time of renewal at an age, over all laws that the records allow"
 _SOURCE = "Barlow & Proschan (1965), Mathematical Theory of Reliability, ch. 4"
-
-_AGE_BEYOND = 1e6
-"""Last age looked at over the last knot: nothing runs so long, or nothing ever fails."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,7 +147,7 @@ def replacement_ages(
     tails = [(1 - level) / 2, (1 + level) / 2]
 
     places = np.arange(len(laws.classes))
-    ages = np.append(laws.ages[1:], laws.ages[-1] * _AGE_BEYOND)
+    ages = np.append(laws.ages[1:], laws.ages[-1] * FAR)
     edges = np.broadcast_to(np.append(0.0, ages), (len(places), len(ages) + 1))
     total = laws.at(places, edges)
     run = running_time(edges, total)[..., 1:]
