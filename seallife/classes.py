@@ -20,12 +20,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from seallife.errors import SettingsError
+from seallife.errors import SettingsError, did_you_mean
 from seallife.findings import join_findings, make_findings
 from seallife.intake.lexicon import Lexicon, fold_word, split_words
 from seallife.register import Register
 from seallife.schema import TABLES
-from seallife.settings import did_you_mean
 
 __all__ = ["EXCLUDED", "UNCLASSIFIED", "Classes", "assign_classes", "load_class_rules"]
 
