@@ -175,6 +175,8 @@ class Costs(Section):
     @classmethod
     def _one_or_by_criticality(cls, amount: object) -> object:
         """One number holds for every criticality."""
+        if amount is None:
+            return None
         if isinstance(amount, int | float) and not isinstance(amount, bool):
             return {"": amount}
         if not isinstance(amount, Mapping) or not amount:

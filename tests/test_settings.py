@@ -86,7 +86,7 @@ def test_every_setting_is_documented() -> None:
 
 def test_costs_that_are_not_said_are_not_guessed(tmp_path: Path) -> None:
     costs = _load(tmp_path).costs
-    assert costs == Costs()
+    assert costs == Costs() == Costs.model_validate(costs.model_dump())
     money = (costs.planned_renewal, costs.failure_extra, costs.shortage_per_day, costs.repair_share)
     assert money == (None,) * 4
     assert (costs.service, costs.service_measure) == (0.95, "no shortage")
@@ -107,6 +107,7 @@ A = 4000
 "Safety critical" = 8000.5
 """,
     ).costs
+    assert costs == Costs.model_validate(costs.model_dump())
     assert (costs.currency, costs.planned_renewal, costs.service) == ("EUR", 1500, 0.98)
     assert [cost_at(costs.failure_extra, c) for c in ("A", "")] == [9000, 9000]
     assert cost_at(costs.shortage_per_day, " safety  CRITICAL") == 8000.5
