@@ -20,12 +20,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from seallife.errors import SettingsError
+from seallife.errors import SettingsError, did_you_mean
 from seallife.findings import join_findings, make_findings
-from seallife.intake.lexicon import Lexicon, fold_word, split_words
+from seallife.intake.lexicon import Lexicon, kinds_in
 from seallife.register import Register
 from seallife.schema import TABLES
-from seallife.settings import did_you_mean
 
 __all__ = ["EXCLUDED", "UNCLASSIFIED", "Classes", "assign_classes", "load_class_rules"]
 
@@ -209,9 +208,9 @@ def _words_found(positions: pd.DataFrame, raw: Mapping[str, Any]) -> dict[int, B
     """Do the words of fluid, service and seal fit each rule? By number of the rule."""
     fluid = positions["fluid"] + " . " + positions["service_text"]
     seal = positions["seal_type"] + " . " + positions["pump_type"]
-    families = _kinds(fluid, Lexicon({"": raw["families"]}))
+    families = kinds_in(fluid, Lexicon({"": raw["families"]}))
     seal_words = {str(i): r.get("seal_words", []) for i, r in enumerate(raw["rules"], start=1)}
-    seals = _kinds(seal, Lexicon({"": seal_words}))
+    seals = kinds_in(seal, Lexicon({"": seal_words}))
     named = positions["fluid"] != ""
     found: dict[int, Bools] = {}
     for i, rule in enumerate(raw["rules"], start=1):
@@ -224,18 +223,6 @@ def _words_found(positions: pd.DataFrame, raw: Mapping[str, Any]) -> dict[int, B
             fits &= named.to_numpy()
         found[i] = fits
     return found
-
-
-def _kinds(text: pd.Series, lexicon: Lexicon) -> list[frozenset[str]]:
-    """Kinds of the phrases found in each text."""
-    codes, unique = pd.factorize(text)
-    found = [
-        frozenset(
-            k for hit in lexicon.find([fold_word(w) for w in split_words(t)]) for k in hit.kinds
-        )
-        for t in unique
-    ]
-    return [found[c] for c in codes]
 
 
 def _measured(rule: Mapping[str, Any], positions: pd.DataFrame) -> tuple[Bools, pd.Series]:

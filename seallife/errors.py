@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Container, Iterable
 
 __all__ = [
@@ -10,6 +11,7 @@ __all__ = [
     "InputError",
     "SeallifeError",
     "SettingsError",
+    "did_you_mean",
     "need_columns",
 ]
 
@@ -60,3 +62,15 @@ def need_columns(table: Container[str], names: Iterable[str], where: str, hint: 
     missing = [name for name in names if name not in table]
     if missing:
         raise InputError(f"has no column {', '.join(missing)}", where=where, hint=hint)
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Return "; did you mean 'x'?" with the nearest known word; '' if none is near.
+
+    Examples
+    --------
+    >>> did_you_mean("wo_typ", ["wo_type", "status"])
+    "; did you mean 'wo_type'?"
+    """
+    near = difflib.get_close_matches(word, sorted(known), 1)
+    return f"; did you mean '{near[0]}'?" if near else ""

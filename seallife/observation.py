@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import pandas as pd
 
 from seallife.classes import EXCLUDED, Classes
-from seallife.errors import InputError
+from seallife.errors import InputError, did_you_mean
 from seallife.findings import join_findings, make_findings
 from seallife.intake import Fleet
 from seallife.register import Register, tag_key
 from seallife.schema import TABLES
-from seallife.settings import Window, did_you_mean
+from seallife.settings import Window
 
 __all__ = ["Observation", "observe", "was_packed"]
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from seallife.errors import InputError
 from seallife.intake.dates import ParsedDates, parse_dates
-from seallife.settings import DateOrder
+from seallife.sections import DateOrder
 
 
 def _parse(cells: list[str], order: DateOrder = "auto") -> ParsedDates:

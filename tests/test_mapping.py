@@ -394,6 +394,14 @@ def _small(table: str, at: int) -> tuple[dict[str, str], pd.DataFrame]:
     return names, pd.DataFrame(cells, index=pd.RangeIndex(2, 32, name="row"), dtype=object)
 
 
+def test_a_stock_list_says_where_costs_go(tmp_path: Path) -> None:
+    _, cells = _small("stores", 0)
+    cells.to_csv(tmp_path / "stock.csv", index=False)
+    got = suggest_settings(tmp_path)
+    assert "under [costs]" in got.toml
+    assert not any("[costs]" in q for q in got.questions)
+
+
 def test_names_that_stand_in_no_list() -> None:
     right = tables = wanted = 0
     for table in _SMALL_TABLES:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import math
 from datetime import date
 from pathlib import Path
 
@@ -7,7 +8,8 @@ import pydantic
 import pytest
 
 from seallife.errors import SettingsError
-from seallife.settings import Rules, Settings, Source, Window, load_settings
+from seallife.sections import cost_at
+from seallife.settings import Costs, Rules, Settings, Source, Window, load_settings
 
 MINIMUM = """[fleet]
 name = "Tiny"
@@ -78,8 +80,39 @@ def test_settings_cannot_be_changed(tmp_path: Path) -> None:
 
 
 def test_every_setting_is_documented() -> None:
-    for model in (Settings, Rules, Source, Window):
+    for model in (Settings, Costs, Rules, Source, Window):
         assert all(f.description for f in model.model_fields.values()), model
+
+
+def test_costs_that_are_not_said_are_not_guessed(tmp_path: Path) -> None:
+    costs = _load(tmp_path).costs
+    assert costs == Costs() == Costs.model_validate(costs.model_dump())
+    money = (costs.planned_renewal, costs.failure_extra, costs.shortage_per_day, costs.repair_share)
+    assert money == (None,) * 4
+    assert (costs.service, costs.service_measure) == (0.95, "no shortage")
+    assert math.isnan(cost_at(costs.failure_extra, "A"))
+
+
+def test_costs_by_criticality_or_one_for_all(tmp_path: Path) -> None:
+    costs = _load(
+        tmp_path,
+        source="""[costs]
+currency = "EUR"
+planned_renewal = 1500
+failure_extra = 9000
+service = 0.98
+service_measure = "fill rate"
+[costs.shortage_per_day]
+A = 4000
+"Safety critical" = 8000.5
+""",
+    ).costs
+    assert costs == Costs.model_validate(costs.model_dump())
+    assert (costs.currency, costs.planned_renewal, costs.service) == ("EUR", 1500, 0.98)
+    assert [cost_at(costs.failure_extra, c) for c in ("A", "")] == [9000, 9000]
+    assert cost_at(costs.shortage_per_day, " safety  CRITICAL") == 8000.5
+    assert math.isnan(cost_at(costs.shortage_per_day, "B"))
+    assert math.isnan(cost_at(costs.shortage_per_day, ""))
 
 
 def test_folders_that_are_no_fleet(tmp_path: Path) -> None:
@@ -166,6 +199,29 @@ def test_a_slip_is_named_with_its_place(
         _load(tmp_path, fleet=fleet, source=source)
     assert f"fleet.toml: {sentence}" in str(err.value) or sentence in str(err.value)
     assert "\n" not in str(err.value)
+
+
+@pytest.mark.parametrize(
+    ("costs", "sentence"),
+    [
+        ("planed_renewal = 9", "'costs.planed_renewal' is not a known setting; did you mean 'pl"),
+        ("planned_renewal = -9", "costs.planned_renewal: input should be greater than or equal"),
+        ("planned_renewal = inf", "costs.planned_renewal should be a finite number"),
+        ("currency = 3", "costs.currency should be text in quotes"),
+        ("failure_extra = 'high'", "costs.failure_extra: should be a number, or one a critic"),
+        ("failure_extra = {}", "costs.failure_extra: should be a number, or one a criticality"),
+        ("failure_extra = true", "costs.failure_extra: should be a number, or one a criticality"),
+        ("failure_extra = { A = 9, a = 8 }", "costs.failure_extra: names the criticality 'A' twi"),
+        ("shortage_per_day = { A = -1 }", "costs.shortage_per_day.A: input should be greater tha"),
+        ("reject_share = 20", "costs.reject_share: input should be less than or equal to 1, not 2"),
+        ("service = 1", "costs.service: input should be less than 1, not 1"),
+        ("service_measure = 'good'", "costs.service_measure: input should be 'no shortage' or 'f"),
+    ],
+)
+def test_a_slip_in_costs_is_named(tmp_path: Path, costs: str, sentence: str) -> None:
+    with pytest.raises(SettingsError) as err:
+        _load(tmp_path, source=f"[costs]\n{costs}")
+    assert f"fleet.toml: {sentence}" in str(err.value)
 
 
 @pytest.mark.parametrize(

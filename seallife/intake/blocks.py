@@ -108,6 +108,11 @@ def source_block(
     if assumed:
         said = ", ".join(f"{c.ours} ({TABLES[table][c.ours].unit})" for c in assumed)
         below.append(f"guess: no unit is written for {said}; read in the unit in brackets")
+    if guess.table == "stores":
+        below.append(
+            "note: what a planned renewal, a failure and a day of shortage cost is not in any "
+            "export; say it under [costs] where stock or renewals are to be judged by money"
+        )
     if not guess.table:
         above = (
             f"ask: which table is {name}? {guess.evidence}. Take the # away if it is right; if the "

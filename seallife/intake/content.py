@@ -18,7 +18,7 @@ from seallife.intake.dates import parse_dates
 from seallife.intake.names import name_key
 from seallife.intake.numbers import convert_units, parse_numbers
 from seallife.schema import Column
-from seallife.settings import DateOrder
+from seallife.sections import DateOrder
 
 __all__ = ["Content", "Fit", "can_convert", "content_of", "fit_of", "looks_like"]
 

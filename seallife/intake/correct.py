@@ -13,12 +13,12 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
+from seallife.errors import did_you_mean
 from seallife.findings import join_findings, make_findings
 from seallife.intake.byhand import hand_value, in_range, overridable, wanted_value
 from seallife.intake.overrides import OVERRIDE_COLUMNS, OVERRIDES_FILE, Overrides
 from seallife.intake.typed import value_range
 from seallife.schema import Column
-from seallife.settings import did_you_mean
 
 __all__ = ["Corrected", "apply_overrides", "no_overrides", "settle"]
 

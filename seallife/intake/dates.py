@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from seallife.errors import InputError
-from seallife.settings import DateOrder
+from seallife.sections import DateOrder
 
 __all__ = ["NULL_DATES", "ParsedDates", "parse_dates"]
 

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
-__all__ = ["UNKNOWN", "Hit", "Lexicon", "fold_word", "split_words"]
+__all__ = ["UNKNOWN", "Hit", "Lexicon", "fold_word", "kinds_in", "split_words"]
 
 UNKNOWN = "_"
 """Stands for a word that is in no phrase: a name, say. Texts then share patterns."""
@@ -175,6 +175,26 @@ class Lexicon:
         """Give the phrases that these two words can begin."""
         begun = (self._phrases[n] for n in self._beginning(word))
         return [p for p in begun if len(p[0]) == 1 or (after and _fits(p[0][1], after))]
+
+
+def kinds_in(texts: Iterable[str], lexicon: Lexicon) -> list[frozenset[str]]:
+    """Of which kinds are the phrases in each text?
+
+    Examples
+    --------
+    >>> kinds_in(["Sour water", "water"], Lexicon({"": {"sour": ["sour water"], "wet": ["water"]}}))
+    [frozenset({'sour'}), frozenset({'wet'})]
+    """
+    written = list(texts)
+    found = {
+        text: frozenset(
+            kind
+            for hit in lexicon.find([fold_word(w) for w in split_words(text)])
+            for kind in hit.kinds
+        )
+        for text in dict.fromkeys(written)
+    }
+    return [found[text] for text in written]
 
 
 def _pattern(phrase: str) -> tuple[Word, ...]:

@@ -17,7 +17,7 @@ from seallife.intake.dates import parse_dates
 from seallife.intake.guess import FileGuess
 from seallife.intake.names import name_key
 from seallife.schema import TABLES
-from seallife.settings import DateOrder
+from seallife.sections import DateOrder
 
 __all__ = ["Answer", "Span", "date_order", "find_sites", "find_spans"]
 

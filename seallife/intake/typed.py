@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from seallife.errors import InputError
+from seallife.errors import InputError, did_you_mean
 from seallife.findings import Severity, make_findings
 from seallife.intake.byhand import HAND_SET
 from seallife.intake.codes import translate_codes
@@ -19,7 +19,7 @@ from seallife.intake.files import RawFile
 from seallife.intake.numbers import convert_units, may_be_gauge, parse_numbers
 from seallife.intake.rows import only_records
 from seallife.schema import Column, Table
-from seallife.settings import Settings, Source, did_you_mean
+from seallife.settings import Settings, Source
 
 __all__ = ["empty_table", "typed_table", "value_range"]
 
