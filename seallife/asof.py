@@ -107,8 +107,8 @@ def _day(date: dt.date | str) -> pd.Timestamp:
     try:
         day = pd.Timestamp(date)
     except (TypeError, ValueError):
-        day = pd.NaT
-    if pd.isna(day):
+        day = None
+    if day is None or pd.isna(day):
         raise InputError(f"is {date!r}, no date", where="date", hint="write 2024-01-31")
     return day.tz_localize(None).normalize()
 
@@ -190,7 +190,8 @@ def _gone(before: Mapping[str, pd.DataFrame], after: Mapping[str, pd.DataFrame])
     ids = [rows["record_id"] for rows in before.values()]
     kept = [rows["record_id"] for rows in after.values()]
     every = pd.concat(ids)
-    return every[~every.isin(pd.concat(kept))]
+    gone: pd.Series = every[~every.isin(pd.concat(kept))]
+    return gone
 
 
 def _without(rows: pd.DataFrame, gone: pd.Series) -> pd.DataFrame:
