@@ -17,10 +17,7 @@ from seallife.life.groups import Floats, Ints
 from seallife.spares.lawdraws import LawDraws
 from seallife.spares.positionfactors import PositionFactors
 
-__all__ = ["NO_POOL", "FleetAhead"]
-
-NO_POOL = "no stock item"
-"""Pool of the positions that the register names none for."""
+__all__ = ["FleetAhead"]
 
 
 @dataclass(frozen=True, eq=False)

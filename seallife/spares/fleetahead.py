@@ -14,7 +14,8 @@ from seallife.life.groups import Floats
 from seallife.life.pooling import PooledWeibull
 from seallife.life.usable import Clock, UsableLives, usable_lives
 from seallife.schema import HOURS_PER_DAY
-from seallife.spares.ahead import NO_POOL, FleetAhead
+from seallife.spares.ahead import FleetAhead
+from seallife.spares.confirmed import NO_ITEM
 from seallife.spares.lawdraws import LawDraws, draw_laws
 from seallife.spares.positionfactors import PositionFactors, position_factors
 
@@ -116,7 +117,7 @@ def _seals(
     new["starts_d"] = (coming["commissioned"] - now).dt.days.astype(float)
     seals = pd.concat([running[names].assign(starts_d=0.0), new], ignore_index=True)
     own = positions.set_index("position_id")
-    for name, empty in (("pool", NO_POOL), ("criticality", "")):
+    for name, empty in (("pool", NO_ITEM), ("criticality", "")):
         known = seals["position_id"].map(own[name]).astype(object)
         seals[name] = known.where(known.notna() & (known != ""), empty)
     return seals
