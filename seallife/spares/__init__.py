@@ -1,1 +1,1 @@
-"""How many spares, what to renew in the outage, whether to renew by age."""
+"""How many seals to keep, when to order, what to renew and when."""
