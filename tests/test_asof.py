@@ -203,7 +203,7 @@ def test_any_two_days_tell_one_story(
     _same(as_of(as_of(fleet, second), first), as_of(fleet, first))
 
 
-@settings(max_examples=5)
+@settings(max_examples=3)
 @given(orders=st.lists(_orders(), min_size=1, max_size=12), days=st.tuples(_DAYS, _DAYS))
 def test_any_study_knows_no_later_day_and_never_fewer_removals(
     orders: list[Mapping[str, Any]], days: tuple[str, str]
