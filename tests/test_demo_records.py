@@ -349,6 +349,8 @@ def test_stock_and_changes() -> None:
     pools = {r["Material No"] for r in _rows("register_skarrow.csv")}
     assert pools <= items
     assert sum(r[4] < 0 for r in cells["Issues"][1:] if r[4] is not None) >= 1
+    due = cells["Stock"][0].index("Due")
+    assert all((r[due] is not None) == bool(r[due - 1]) for r in stock)
     changes = _rows("changes.csv")
     kinds = Counter(r["Project"] for r in changes)
     assert kinds == {"Light ends barrier seals": 24, "Seal upgrade 2020": 10, "": 11}

@@ -88,9 +88,14 @@ def test_every_seal_in_service_gets_a_date(demo_study) -> None:  # type: ignore[
     got = time_ahead(lives, demo_study.fleet["outages"], demo_study.clock)
     assert got["life_id"].tolist() == lives.loc[lives["end"] == "in service", "life_id"].tolist()
     assert got.notna().all(axis=None)
-    # all outages of the demo fleet lie in the past
-    assert (got["until_from"] == "look ahead").all()
-    assert (got["days_ahead"] == 365).all()
+    units = demo_study.register.table.set_index("position_id").loc[got["position_id"]]
+    begins = units["unit"].map({"100": "2027-10-04", "200": "2027-10-04"}).fillna("2029-10-01")
+    begins = begins.mask(units["site"] == "Merrowfen", "2027-01-01")
+    begins = begins.mask(units["unit"].isin(["Feed", "FGD"]), "2026-05-04")
+    no_outage = units["unit"].isin(["Ash", "Cooling", "Turbine"]).to_numpy()
+    assert (got["until"].to_numpy() == pd.to_datetime(begins).to_numpy()).all()
+    assert ((got["until_from"] == "look ahead") == no_outage).all()
+    assert (got.loc[no_outage, "days_ahead"] == 365).all()
     assert got["run_share"].between(0, 1).all()
     ordered = got["hours_ahead_low"] <= got["hours_ahead"] + 1e-9
     assert (ordered & (got["hours_ahead"] <= got["hours_ahead_high"] + 1e-9)).all()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -18,6 +19,7 @@ from seallife.sections import Costs
 from seallife.spares.elastomers import SHELF_YEARS, elastomers_in, shelf_life
 from seallife.spares.hazards import position_hazards
 from seallife.spares.pools import NO_ITEM, Pools, rank_criticality, read_pools
+from seallife.study import Study
 
 NOW = pd.Timestamp("2025-12-31")
 ITEM = {
@@ -76,10 +78,25 @@ def test_an_item_that_is_in_order() -> None:
 @pytest.mark.parametrize(
     ("item", "status", "check", "said"),
     [
-        ({"unit_cost": None}, "price not known", "price missing", "item S1 has no price above 0"),
-        ({"unit_cost": 0}, "price not known", "price missing", "item S1 has no price above 0"),
-        ({"lead_time_d": None}, "lead time not known", "lead time missing", "no lead time above 0"),
-        ({"lead_time_d": 0}, "lead time not known", "lead time missing", "no lead time above 0"),
+        (
+            {"unit_cost": None},
+            "price not known",
+            "price missing",
+            "item S1 has no price that can be used",
+        ),
+        (
+            {"unit_cost": 0},
+            "price not known",
+            "price missing",
+            "item S1 has no price that can be used",
+        ),
+        (
+            {"lead_time_d": None},
+            "lead time not known",
+            "lead time missing",
+            "no lead time that can",
+        ),
+        ({"lead_time_d": 0}, "lead time not known", "lead time missing", "no lead time that can"),
         ({"on_hand": None}, "stock not known", "stock not known", "no number on hand"),
         ({"on_hand": -2}, "stock not known", "stock not known", "no number on hand"),
         ({"repair_time_d": None}, "repair time not known", "repair time missing", "is repaired"),
@@ -117,7 +134,10 @@ def test_what_no_item_has_is_said_once() -> None:
     stores[1] |= {"used_on": "", "unit_cost": None}
     positions = [TWO[0], TWO[1] | {"pool": "S2"}]
     found = _only(_pools(stores, positions), "price missing")
-    assert (found["record_id"], found["message"]) == ("stores", "no item has a price above 0")
+    assert (found["record_id"], found["message"]) == (
+        "stores",
+        "no item has a price that can be used",
+    )
 
 
 def test_share_of_rejects_is_the_items_own_or_the_assumed_one() -> None:
@@ -302,6 +322,38 @@ def test_a_bare_stock_list_is_enough() -> None:
     assert pools.table[["positions", "on_hand", "status"]].to_numpy().tolist() == [
         [2, 3.0, "lead time not known"]
     ]
+
+
+def test_what_was_planted_in_the_stores_of_the_demo_is_found(demo_study: Study) -> None:
+    """Every planted fault is found at its item or position, and nothing else but ranks."""
+    fleet, named = demo_study.fleet, demo_study.classes.table["service_class"]
+    positions = demo_study.register.table.assign(service_class=named.to_numpy())
+    now = pd.Timestamp(fleet.settings.data_end)
+    pools = read_pools(fleet["stores"], positions, fleet.settings.costs, now=now)
+    truth = tomllib.loads((fleet.folder / "truth/truth.toml").read_text("utf-8"))["faults"]
+    planted = {
+        "position without stock item": "position without stock item",
+        "item without price": "price missing",
+        "item without lead time": "lead time missing",
+        "item without stock": "stock not known",
+        "stock levels swapped": "levels the wrong way round",
+        "position left out of confirmed list": "not confirmed for its item",
+        "item used nowhere": "item used nowhere",
+    }
+    item = fleet["stores"].set_index("material_no")["record_id"]
+    place = positions.set_index("position_id")["record_id"]
+    at = {fault: place if fault.startswith("position without") else item for fault in planted}
+    wanted = {(planted[f], r) for f in planted for r in at[f].loc[truth[f]]}
+    found = pools.findings[pools.findings["check"] != "hazardous fluid, lower criticality"]
+    assert set(zip(found["check"], found["record_id"], strict=True)) == wanted
+    assert len(found) == len(wanted)
+    table = pools.table.set_index("pool")
+    assert table["positions"].sum() == 420 - len(truth["retired but in the register"])
+    assert table.loc[NO_ITEM, "positions"] == len(truth["position without stock item"])
+    assert (table.loc[table["status"] == "ok", "shortage_per_day"] > 0).all()
+    raised = pools.members["criticality"] != pools.members["criticality_said"]
+    assert raised.any()
+    assert pools.members.loc[raised, "hazard"].str.contains("H2S").all()
 
 
 _WORDS = st.sampled_from(["", "S1", "S2", "S3"])

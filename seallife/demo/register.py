@@ -190,9 +190,11 @@ def site_register(
         (out["site"] == sc.MERROWFEN) & out["service_class"].isin(["SLURRY", "WATER"])
     ]
     name = out["position_id"]
+    out.loc[name.isin(sc.NO_STOCK_ITEM), "pool"] = ""
     return out, {
         "temperature in degF": name[fahrenheit].tolist(),
         "pressure in psi": name[psi].tolist(),
         "gauge or absolute open": name[open_bar].tolist(),
         "retired but in the register": name[gone].tolist(),
+        "position without stock item": list(sc.NO_STOCK_ITEM),
     }

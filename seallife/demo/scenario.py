@@ -17,6 +17,7 @@ __all__ = [
     "AREAS",
     "BAD_ACTOR",
     "CLASSES",
+    "COMING_OUTAGES",
     "DATA_END",
     "DEFAULT_SEED",
     "EXPECTED_FAILURES",
@@ -24,6 +25,7 @@ __all__ = [
     "INFANT_SCALE_H",
     "INFANT_SHAPE",
     "MERROWFEN",
+    "NO_STOCK_ITEM",
     "OUTAGES",
     "PEERS",
     "SIMULATION_START",
@@ -168,6 +170,14 @@ BY_AGE_SHARE = 0.2
 OUTAGES: tuple[tuple[date, date], ...] = tuple(
     (date(year, 10, 1), date(year, 10, 28)) for year in (2009, 2014, 2019, 2024)
 )
+COMING_OUTAGES: tuple[tuple[str, str, date, date, str], ...] = (
+    (MERROWFEN, "Feed", date(2026, 5, 4), date(2026, 5, 22), "boiler inspection"),
+    (MERROWFEN, "FGD", date(2026, 5, 4), date(2026, 5, 22), "boiler inspection"),
+    (SKARROW, "100", date(2027, 10, 4), date(2027, 10, 24), "pit stop"),
+    (SKARROW, "200", date(2027, 10, 4), date(2027, 10, 24), "pit stop"),
+    (SKARROW, "", date(2029, 10, 1), date(2029, 10, 28), "turnaround"),
+)
+"""Planned after the records end: site, unit ('' for all), first and last day, kind."""
 OUTAGE_SHARE, MASS_SHARE, MASS_YEAR = 0.12, 0.85, 2019
 
 # Stories
@@ -188,6 +198,10 @@ LOT_CLASSES = ("HC-HOT", "HC-FLASH", "HC-GEN", "CHEM")
 LOT_SHAPE, LOT_SCALE_H = 4.0, 4_200.0
 SERIAL_SHARE, REBUILT_SHARE, REBUILT_HAZARD = 0.45, 0.40, 1.25
 RETIRED_POSITIONS, NEW_POSITIONS = 9, 6
+
+# Stock
+NO_STOCK_ITEM = ("22-PU-505A-DE", "22-PU-506A-DE")
+"""Positions for which the register has lost the stock item."""
 
 # Leakage readings
 MONITORED_CLASSES = ("HC-FLASH", "CHEM")

@@ -18,7 +18,7 @@ from seallife.demo.simulate import TrueFleet
 from seallife.demo.stories import decoy_positions
 from seallife.demo.tools import each
 
-__all__ = ["changes", "issues", "leak_limits", "outages", "stock"]
+__all__ = ["changes", "issues", "leak_limits", "outages", "spoil_stock", "stock"]
 
 
 def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.DataFrame:
@@ -29,7 +29,7 @@ def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.D
     DataFrame
         Columns of ``stores`` (`seallife.schema`); ``cure_date`` as dates.
     """
-    draws = Draws(fleet.seed, 14)
+    draws, delivery = Draws(fleet.seed, 14), Draws(fleet.seed, 15)
     used = Counter(
         o.part.split(" ")[0] for o in orders if o.what == "removal" and o.filed.year == 2024
     )
@@ -37,6 +37,7 @@ def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.D
     for group, fits in register.groupby("pool"):
         pool = str(group)
         first = fits.iloc[0]
+        running = fits.loc[fits["retired_d"] > 1e5, "position_id"]
         level = max(1, round(0.5 * used[pool]))
         alloy = first["service_class"] in ("CORR", "HC-HOT")
         dual = first["arrangement"] != "1"
@@ -57,7 +58,7 @@ def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.D
                 "lead_time_d": draws.between(30, 90) + 60 * dual + 90 * alloy,
                 "repairable": "yes" if repairable else "no",
                 "repair_time_d": draws.between(20, 55) if repairable else None,
-                "used_on": " ".join(fits.loc[fits["retired_d"] > 1e5, "position_id"]),
+                "used_on": " ".join(p for p in running if p not in sc.NO_STOCK_ITEM),
                 "cure_date": date(cure.year, 3 * ((cure.month - 1) // 3) + 1, 1),
             }
         )
@@ -68,7 +69,40 @@ def stock(fleet: TrueFleet, register: pd.DataFrame, orders: list[Order]) -> pd.D
         | {"lead_time_d": 75, "repairable": "yes", "repair_time_d": 30, "used_on": ""}
         | {"cure_date": date(2016, 7, 1)}
     )
+    for row in rows:
+        wait = delivery.between(1, int(row["lead_time_d"]))
+        row["on_order_due"] = sc.DATA_END + timedelta(days=wait) if row["on_order"] else None
     return pd.DataFrame(rows).sort_values("material_no", ignore_index=True)
+
+
+def spoil_stock(true: pd.DataFrame, seed: int) -> tuple[pd.DataFrame, dict[str, list[str]]]:
+    """What does the stock list lack, or have wrong?
+
+    Returns
+    -------
+    stock : DataFrame
+        As given, with one fault in each of five items that positions live on.
+    defects : dict
+        Fault -> items that have it; the obsolete item too.
+    """
+    out = true.copy()
+    many = out.index[(out["used_on"].str.count(" ") >= 2) & (out["stock_high"] > out["stock_low"])]
+    price, lead, hand, levels, confirmed = Draws(seed, 16).sample(many.tolist(), 5)
+    out.loc[price, "unit_cost"] = None
+    out.loc[lead, "lead_time_d"] = None
+    out.loc[hand, "on_hand"] = None
+    out.loc[levels, "stock_low"] = true.loc[levels, "stock_high"]
+    out.loc[levels, "stock_high"] = true.loc[levels, "stock_low"]
+    out.loc[confirmed, "used_on"] = str(true.loc[confirmed, "used_on"]).rpartition(" ")[0]
+    faults = {
+        "item without price": price,
+        "item without lead time": lead,
+        "item without stock": hand,
+        "stock levels swapped": levels,
+        "position left out of confirmed list": confirmed,
+    }
+    named = {fault: [str(out.loc[row, "material_no"])] for fault, row in faults.items()}
+    return out, named | {"item used nowhere": out.loc[out["used_on"] == "", "material_no"].tolist()}
 
 
 def issues(orders: list[Order]) -> pd.DataFrame:
@@ -144,7 +178,7 @@ def leak_limits() -> pd.DataFrame:
 
 
 def outages() -> pd.DataFrame:
-    """When did units stand still as planned?"""
+    """When did units stand still as planned, and when will they?"""
     rows = [
         {"site": sc.SKARROW, "unit": "", "start": start, "end": end, "kind": "turnaround"}
         for start, end in sc.OUTAGES
@@ -153,4 +187,6 @@ def outages() -> pd.DataFrame:
         {"site": sc.MERROWFEN, "unit": "Feed", "start": date(2022, 5, 2), "end": date(2022, 5, 20)}
         | {"kind": "boiler inspection"}
     )
+    names = ("site", "unit", "start", "end", "kind")
+    rows += [dict(zip(names, coming, strict=True)) for coming in sc.COMING_OUTAGES]
     return pd.DataFrame(rows)

@@ -24,7 +24,7 @@ from seallife.demo.meters import meter_readings
 from seallife.demo.orders import Order, day, other_orders, removal_orders
 from seallife.demo.register import site_register, true_register
 from seallife.demo.simulate import TrueFleet, simulate_fleet
-from seallife.demo.stores import changes, issues, leak_limits, outages, stock
+from seallife.demo.stores import changes, issues, leak_limits, outages, spoil_stock, stock
 from seallife.demo.tools import each, load_toml
 from seallife.errors import InputError
 
@@ -144,6 +144,7 @@ def demo_tables(seed: int = sc.DEFAULT_SEED) -> DemoTables:
     readings = leak_readings(fleet)
     ash = seen["position_id"].isin(faults["gauge or absolute open"])
     at_merrowfen = seen["site"] == sc.MERROWFEN
+    stores, stock_faults = spoil_stock(stock(fleet, register, orders), seed)
     tables = {
         "register_skarrow.csv": seen[~at_merrowfen],
         "register_merrowfen_boiler.csv": seen[at_merrowfen & ~ash],
@@ -151,13 +152,13 @@ def demo_tables(seed: int = sc.DEFAULT_SEED) -> DemoTables:
         **{name: _order_table(rows) for name, rows in sorted(by_file.items())},
         "run_hours.csv": meters,
         "leak_readings.csv": readings,
-        "stores.xlsx": stock(fleet, register, orders),
+        "stores.xlsx": stores,
         "changes.csv": changes(fleet, register, orders),
         "leak_limits.csv": leak_limits(),
         "outages.csv": outages(),
     }
     counted = Counter(d for o in orders for d in o.defects)
-    faults |= meter_faults
+    faults |= meter_faults | stock_faults
     faults |= {f: int((readings["defect"] == f).sum()) for f in readings["defect"].unique() if f}
     faults |= {f: counted[f] for f in (*ORDER_DEFECTS, "stock issue reversed")}
     return DemoTables(fleet, register, tables, by_file, faults)

@@ -116,15 +116,16 @@ def _numbers(kept: pd.DataFrame, rows: pd.DataFrame) -> list[pd.DataFrame]:
     repairable = rows["repairable"]
     swapped = kept["stock_low"] > kept["stock_high"]
     idle_time = ~repairable & (kept["repair_time_d"] > 0)
+    empty = rows[["on_hand", "lead_time_d", "unit_cost"]].isna()
     told = [
-        ("stock not known", "on_hand", rows["on_hand"].isna(), "number on hand"),
-        ("lead time missing", "lead_time_d", rows["lead_time_d"].isna(), "lead time above 0"),
-        ("price missing", "unit_cost", rows["unit_cost"].isna(), "price above 0"),
+        ("stock not known", "on_hand", empty["on_hand"], "number on hand"),
+        ("lead time missing", "lead_time_d", empty["lead_time_d"], "lead time"),
+        ("price missing", "unit_cost", empty["unit_cost"], "price"),
         (
             "repair time missing",
             "repair_time_d",
             repairable & rows["repair_time_d"].isna(),
-            "repair time above 0, though it is repaired",
+            "repair time, though it is repaired",
         ),
     ]
     return [
@@ -133,8 +134,8 @@ def _numbers(kept: pd.DataFrame, rows: pd.DataFrame) -> list[pd.DataFrame]:
                 check,
                 kept[gap],
                 n,
-                f"item {{value}} has no {what}",
-                f"no item has a {what}",
+                f"item {{value}} has no {what} that can be used",
+                f"no item has a {what} that can be used",
                 (column, "pool", "stores"),
             )
             for check, column, gap, what in told
