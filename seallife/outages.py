@@ -13,7 +13,7 @@ from seallife.clocks import RunClock, day_number
 from seallife.errors import InputError
 from seallife.schema import HOURS_PER_DAY
 
-__all__ = ["next_outages", "time_ahead"]
+__all__ = ["next_outages", "outage_spacing", "time_ahead"]
 
 
 def next_outages(
@@ -116,3 +116,38 @@ def time_ahead(
             "hours_ahead_high": np.minimum(high * scale, days * HOURS_PER_DAY),
         }
     ).reset_index(drop=True)
+
+
+def outage_spacing(outages: pd.DataFrame, now: pd.Timestamp) -> pd.DataFrame:
+    """How long is it from each coming outage to the one after?
+
+    Parameters
+    ----------
+    outages : pandas.DataFrame
+        site, unit (empty: all units of the site), start.
+    now : Timestamp
+        First day ahead.
+
+    Returns
+    -------
+    pandas.DataFrame
+        site, unit, days_between, one row for each unit or site with an outage ahead: to the next
+        one ahead of the same unit or of the whole site; where none is planned, the median of those
+        between past ones. Without either there is no row.
+    """
+    table = outages.dropna(subset=["start"]).assign(unit=outages["unit"].fillna("").astype(str))
+    table = table.sort_values("start", kind="stable")
+    rows = []
+    for (site, unit), ahead in table[table["start"] >= now].groupby(["site", "unit"], sort=True):
+        mine = table[(table["site"] == site) & table["unit"].isin([unit, ""])]
+        starts = mine["start"].drop_duplicates()
+        later = starts[starts > ahead["start"].iloc[0]]
+        gaps = np.diff(starts.to_numpy("datetime64[D]")).astype(np.float64)
+        if len(later):
+            days = float((later.iloc[0] - ahead["start"].iloc[0]).days)
+        elif len(gaps):
+            days = float(np.median(gaps))
+        else:
+            continue
+        rows.append((site, unit, days))
+    return pd.DataFrame(rows, columns=["site", "unit", "days_between"])

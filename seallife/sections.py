@@ -169,7 +169,7 @@ class Costs(Section):
     service: Annotated[float, Field(gt=0, lt=1)] = 0.95
     """Service asked of each stock item."""
     service_measure: Literal["no shortage", "fill rate"] = "no shortage"
-    """What ``service`` means: lead times without shortage, or demand met from the shelf."""
+    """What ``service`` means: months without shortage, or demand met from the shelf."""
 
     @field_validator("failure_extra", "shortage_per_day", mode="before")
     @classmethod

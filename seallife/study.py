@@ -15,7 +15,7 @@ from seallife.checks import Checks, check_fleet
 from seallife.classes import Classes, assign_classes, load_class_rules
 from seallife.clocks import RunClock, build_clock
 from seallife.events import Removals, find_removals
-from seallife.findings import join_findings, make_findings
+from seallife.findings import join_findings
 from seallife.history.mtbr import MtbrHistory, mtbr_history
 from seallife.intake import Fleet, Progress, silent
 from seallife.leakage.readings import Readings, read_leakage
@@ -30,11 +30,10 @@ from seallife.outages import time_ahead
 from seallife.register import Register, build_register
 from seallife.serials import name_exchanges
 from seallife.settings import Settings
+from seallife.spareanswers import SpareAnswers
 from seallife.trendanswers import TrendAnswers
 
 __all__ = ["Study", "run_study"]
-
-_NOT_USED_YET = ("stores",)
 
 
 @dataclass(frozen=True)
@@ -42,7 +41,7 @@ class Study:
     """All results for one fleet, in the order in which a record travels.
 
     ``ledger`` shows for each stage that records read = used + set aside; ``findings`` holds every
-    finding of every stage; the models in ``life`` are fitted when they are first asked for.
+    finding of every stage. What is not among the fields is worked out when it is first asked for.
     """
 
     fleet: Fleet
@@ -53,12 +52,54 @@ class Study:
     changes: Changes
     clock: RunClock
     lives: LifeTable
-    readings: Readings
-    leakage: LeakAnswers
-    history: MtbrHistory
-    checks: Checks
-    findings: pd.DataFrame
-    ledger: pd.DataFrame
+
+    @cached_property
+    def readings(self) -> Readings:
+        """Readings of leakage, placed at seal lives."""
+        return read_leakage(
+            self.fleet, self.register, self.lives, self.changes, self.clock, self._class_of
+        )
+
+    @cached_property
+    def leakage(self) -> LeakAnswers:
+        """What leaks, what rises, what is over a limit."""
+        limits, rules = self.fleet["leak_limits"], self.settings.rules
+        return LeakAnswers(self.readings, self.lives, limits, rules)
+
+    @cached_property
+    def history(self) -> MtbrHistory:
+        """Time at risk, removals and failures by month, group and clock."""
+        rules = self.settings.rules
+        return mtbr_history(
+            self.register,
+            self.watched,
+            self.removals,
+            self.lives,
+            self.clock,
+            self._class_of,
+            level=rules.level,
+            unknown_as=rules.unknown_reason,
+            breaks=record_breaks(self.fleet),
+        )
+
+    @cached_property
+    def checks(self) -> Checks:
+        """What is wrong with the records as a whole."""
+        return check_fleet(self.fleet, self.register, self.watched, self.removals, self.changes)
+
+    @cached_property
+    def findings(self) -> pd.DataFrame:
+        """Everything found at every stage."""
+        stages = (
+            *(self.fleet, self.register, self.classes, self.watched, self.removals, self.changes),
+            *(self.clock, self.lives, self.readings, self.leakage, self.checks, self.spares.pools),
+        )
+        return join_findings([stage.findings for stage in stages])
+
+    @cached_property
+    def ledger(self) -> pd.DataFrame:
+        """Records read, used and set aside at each stage."""
+        return build_ledger(self.fleet, self.findings, self.removals, self.lives)
 
     @cached_property
     def life(self) -> LifeAnswers:
@@ -92,10 +133,30 @@ class Study:
             self.history,
         )
 
+    @cached_property
+    def spares(self) -> SpareAnswers:
+        """Seals needed, stock, what to renew and when."""
+        return SpareAnswers(
+            self.lives,
+            self.register.table.assign(
+                service_class=self.register.table["position_id"].map(self._class_of)
+            ),
+            self.clock,
+            self.fleet["outages"],
+            self.fleet["stores"],
+            self.life,
+            self.leakage,
+            self.settings,
+        )
+
     @property
     def fits(self) -> LifeFits:
         """Weibull laws and survival curves by class: short for ``life.fits``."""
         return self.life.fits
+
+    @property
+    def _class_of(self) -> pd.Series:
+        return self.classes.table.set_index("position_id")["service_class"]
 
     @property
     def settings(self) -> Settings:
@@ -134,39 +195,6 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
     clock = build_clock(fleet, register)
     progress("building lives")
     lives = build_lives(register, watched, removals, clock, class_of, rules, changes)
-    progress(f"placing {len(fleet['leak_readings']):,} readings of leakage")
-    readings = read_leakage(fleet, register, lives, changes, clock, class_of)
-    leakage = LeakAnswers(readings, lives, fleet["leak_limits"], rules)
-    progress("counting time at risk")
-    history = mtbr_history(
-        register,
-        watched,
-        removals,
-        lives,
-        clock,
-        class_of,
-        level=rules.level,
-        unknown_as=rules.unknown_reason,
-        breaks=record_breaks(fleet),
-    )
-    progress("checking the records as a whole")
-    checks = check_fleet(fleet, register, watched, removals, changes)
-    findings = join_findings(
-        [
-            fleet.findings,
-            register.findings,
-            classes.findings,
-            watched.findings,
-            removals.findings,
-            changes.findings,
-            clock.findings,
-            lives.findings,
-            readings.findings,
-            leakage.findings,
-            checks.findings,
-            _not_used_yet(fleet),
-        ]
-    )
     return Study(
         fleet=fleet,
         register=register,
@@ -176,27 +204,4 @@ def run_study(fleet: Fleet, progress: Progress = silent) -> Study:
         changes=changes,
         clock=clock,
         lives=lives,
-        readings=readings,
-        leakage=leakage,
-        history=history,
-        checks=checks,
-        findings=findings,
-        ledger=build_ledger(fleet, findings, removals, lives),
-    )
-
-
-def _not_used_yet(fleet: Fleet) -> pd.DataFrame:
-    """Say of tables that were read that no result rests on them."""
-    return join_findings(
-        make_findings(
-            "table not analysed",
-            "note",
-            [name],
-            f"{len(fleet[name])} rows of {name} were read; no figure here rests on them",
-            value=str(len(fleet[name])),
-            action="kept, not analysed",
-            set_aside=True,
-        )
-        for name in _NOT_USED_YET
-        if len(fleet[name])
     )

@@ -74,6 +74,17 @@ class FleetAhead:
         """How much more often than its class each position fails, in one draw, shape (n,)."""
         return self.factors.draw(np.random.default_rng((self.laws.seed, draw)))
 
+    def chance_to_fail(self, days: float) -> Floats:
+        """How likely is each seal to fail within so many days if nothing renews it, shape (n,)."""
+        laws, known = self.laws, np.nan_to_num(self.age)
+        served = self.pace * np.maximum(days - self.starts, 0.0)
+        total = np.zeros(len(self))
+        for draw in range(laws.draws):
+            risk = laws.at(self.place, known + served, draw) - laws.at(self.place, known, draw)
+            risk = np.where(np.isnan(self.age), self.unaged[draw, self.place] * served, risk)
+            total -= np.expm1(-risk * self.factor(draw))
+        return total / laws.draws
+
     def renewing(self, chosen: npt.ArrayLike, share: float = 0.0) -> FleetAhead:
         """What if these seals were renewed in their next outage, and a share of the others?
 

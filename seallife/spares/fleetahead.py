@@ -22,7 +22,7 @@ from seallife.spares.positionfactors import PositionFactors, position_factors
 __all__ = ["fleet_ahead"]
 
 _CELLS = 4_000_000  # draws times seals
-_DRAWS = (80, 240)
+_DRAWS = (80, 160)
 _RECENT_DAYS = 365.0
 _PLANNED_YEARS = 3
 _NOT_ROUTINE = ("planned in outage", "upgrade", "pump retired")

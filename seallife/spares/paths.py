@@ -7,7 +7,7 @@ In: seals in service and the laws that their records allow. Out: `DemandPaths`. 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -95,3 +95,19 @@ class DemandPaths:
         lane = self.pool[rows] * self.runs + self.run[rows]
         counts = np.bincount(lane, minlength=len(self.pools) * self.runs)
         return counts.reshape(len(self.pools), self.runs)
+
+    def without(self, pool: str) -> DemandPaths:
+        """The same without one pool."""
+        if pool not in self.pools:
+            return self
+        gone = self.pools.get_loc(pool)
+        rows = self.pool != gone
+        number = self.pool[rows] - (self.pool[rows] > gone)
+        return replace(
+            self,
+            pools=self.pools.drop(pool),
+            run=self.run[rows],
+            pool=number,
+            day=self.day[rows],
+            kind=self.kind[rows],
+        )

@@ -25,8 +25,8 @@ from seallife.spares.lawdraws import LawDraws
 
 __all__ = ["NO_COST", "Cost", "Replacement", "costs_of", "replacement_ages"]
 
-Cost = float | Mapping[str, float]
-"""One figure for all, or a figure by name; a name that is not there has none."""
+Cost = float | Mapping[str, float] | Floats
+"""One figure for all, one by name (a name that is not there has none), or one a row."""
 
 NO_COST = "no cost given"
 """Verdict and status of rows that want for a cost."""
