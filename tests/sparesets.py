@@ -56,6 +56,7 @@ def ahead_of(
         np.full(n, pace),
         np.zeros(n),
         PositionFactors(np.zeros(n), np.zeros(n), np.inf, 0.0),
+        np.inf,
         laws,
         np.full((laws.draws, len(laws.classes)), 1 / 1000),
         np.full((laws.draws, len(laws.classes)), planned),

@@ -42,6 +42,9 @@ class FleetAhead:
         Days from now.
     factors : PositionFactors
         How often the position of each seal fails against its class.
+    years_alike : float
+        Shape of the gamma law of what is common to all seals in the time ahead, as years on record
+        have differed; infinite where they did not beyond chance.
     laws : LawDraws
     unaged : ndarray, shape (draws, c)
         Failures a unit of the clock of seals of unknown age.
@@ -60,6 +63,7 @@ class FleetAhead:
     pace: Floats
     starts: Floats
     factors: PositionFactors
+    years_alike: float
     laws: LawDraws
     unaged: Floats
     planned: Floats
@@ -71,8 +75,15 @@ class FleetAhead:
         return len(self.place)
 
     def factor(self, draw: int) -> Floats:
-        """How much more often than its class each position fails, in one draw, shape (n,)."""
-        return self.factors.draw(np.random.default_rng((self.laws.seed, draw)))
+        """How much more often than its class each position fails, in one draw, shape (n,).
+
+        What is common to all seals in the time ahead is in it.
+        """
+        rng = np.random.default_rng((self.laws.seed, draw))
+        common = 1.0
+        if np.isfinite(self.years_alike):
+            common = rng.gamma(self.years_alike) / self.years_alike
+        return self.factors.draw(rng) * common
 
     def chance_to_fail(self, days: float) -> Floats:
         """How likely is each seal to fail within so many days if nothing renews it, shape (n,)."""

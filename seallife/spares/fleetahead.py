@@ -7,6 +7,7 @@ In: life table, register, run hours, outages, pooled laws. Out: `FleetAhead`. Ne
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from seallife.clocks import RunClock, day_number
@@ -18,6 +19,7 @@ from seallife.spares.ahead import FleetAhead
 from seallife.spares.confirmed import NO_ITEM
 from seallife.spares.lawdraws import LawDraws, draw_laws
 from seallife.spares.positionfactors import PositionFactors, position_factors
+from seallife.spares.yearswing import likeness_of_years
 
 __all__ = ["fleet_ahead"]
 
@@ -83,8 +85,8 @@ def fleet_ahead(
     age = pd.to_numeric(running[f"exit_age_{unit}"]).to_numpy(np.float64, na_value=np.nan)
     age = np.where(running["age_known"].to_numpy(dtype=bool) & (age >= 0), age, np.nan)
     age = np.append(age, np.zeros(len(coming)))
-    unaged = _rates_whatever_age(lives, use, classes, unit, draws, rng)
-    factors = _factors(lives, use, laws, unaged, unit, seals["position_id"])
+    unaged = _rates_unaged(lives, use, classes, draws, rng)
+    factors, years_alike = _factors(lives, use, laws, unaged, seals["position_id"])
     days, shares = _outages(seals, lives, outages, now)
     seals = seals.assign(
         **{f"age_{unit}": age},
@@ -99,6 +101,7 @@ def fleet_ahead(
         hours if in_hours else np.ones(n),
         seals["starts_d"].to_numpy(np.float64),
         factors,
+        years_alike,
         laws,
         unaged,
         _planned(lives, classes, now, draws, rng),
@@ -131,23 +134,28 @@ def _hours_a_day(position: pd.Series, clock: RunClock, now: pd.Timestamp) -> Flo
     return np.clip(np.nan_to_num(hours) / _RECENT_DAYS, 0.0, HOURS_PER_DAY)
 
 
-def _rates_whatever_age(
-    lives: pd.DataFrame,
-    use: UsableLives,
-    classes: pd.Index,
-    unit: str,
-    draws: int,
-    rng: np.random.Generator,
+def _rates_unaged(
+    lives: pd.DataFrame, use: UsableLives, classes: pd.Index, draws: int, rng: np.random.Generator
 ) -> Floats:
-    """Failures a unit of the clock by class, of seals of all ages, shape (draws, c)."""
-    spent = _spent(lives, unit)
+    """Failures a unit of the clock of seals whose age is not known, shape (draws, c).
+
+    They are seldom young: the seals of unknown age on record count, and half a failure's worth of
+    the rate of all seals of the class.
+    """
+    spent = np.nan_to_num(_spent(lives, use.unit))
     place = classes.get_indexer(pd.Index(use.label.astype(str)))
-    c = len(classes)
     failed = (lives["end"] == "failed").to_numpy()
-    died = np.bincount(place[failed], minlength=c) + 0.5
-    time = np.bincount(place, np.nan_to_num(spent), c)
-    whole = died.sum() / max(time.sum(), 1.0)
-    return np.asarray(rng.gamma(died, size=(draws, c)) / np.maximum(time, 0.5 / whole))
+    c = len(classes)
+
+    def sums(rows: npt.NDArray[np.bool_]) -> tuple[Floats, Floats]:
+        died = np.bincount(place[rows & failed], minlength=c).astype(np.float64)
+        return died, np.asarray(np.bincount(place[rows], spent[rows], c), dtype=np.float64)
+
+    died, time = sums(np.ones(len(place), dtype=bool))
+    fleet = (died.sum() + 0.5) / max(time.sum(), 1.0)
+    whole = (died + 0.5) / (time + 0.5 / fleet)
+    own, under = sums(use.out)
+    return np.asarray(rng.gamma(own + 0.5, size=(draws, c)) / (under + 0.5 / whole))
 
 
 def _factors(
@@ -155,21 +163,24 @@ def _factors(
     use: UsableLives,
     laws: LawDraws,
     unaged: Floats,
-    unit: str,
     wanted: pd.Series,
-) -> PositionFactors:
-    """How often the positions wanted fail against their class, judged within the whole fleet."""
+) -> tuple[PositionFactors, float]:
+    """How often the positions wanted fail against their class; how alike years are."""
     place = laws.classes.get_indexer(pd.Index(use.label.astype(str)))
     middle = laws.cumulative.mean(axis=0, keepdims=True)
     mean = LawDraws(laws.classes, laws.ages, middle, laws.unit, laws.seed)
+    unaged_due = np.nan_to_num(_spent(lives, use.unit)) * unaged.mean(axis=0)[place]
     due = mean.hazard_between(place, use.entry, use.middle)[0]
-    spent = _spent(lives, unit)
-    due = np.where(use.out, np.nan_to_num(spent) * unaged.mean(axis=0)[place], due)
+    due = np.where(use.out, unaged_due, due)
     had = (lives["end"] == "failed").to_numpy(np.float64)
     record = pd.DataFrame({"had": had, "due": due}).groupby(lives["position_id"].to_numpy()).sum()
     whole = position_factors(record["had"].to_numpy(), record["due"].to_numpy())
     own = record.reindex(wanted).fillna(0.0)
-    return PositionFactors(own["had"].to_numpy(), own["due"].to_numpy(), whole.alike, whole.apart)
+    factors = PositionFactors(
+        own["had"].to_numpy(), own["due"].to_numpy(), whole.alike, whole.apart
+    )
+    age = np.where(use.out, np.nan, use.middle)
+    return factors, likeness_of_years(lives, place, use.entry, age, unaged_due, mean)
 
 
 def _spent(lives: pd.DataFrame, unit: str) -> Floats:

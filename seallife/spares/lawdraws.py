@@ -118,9 +118,10 @@ def draw_laws(
     Given the Weibull laws, a band of age in which n seals of the fleet failed where E were due gets
     a factor that is gamma with shape 1 + n and rate 1 + E: what is common to all classes, such as
     fitting faults. Each class's band gets one more, gamma with shape a + n and rate a + E, its due
-    failures times the common factor. So the level of the laws and the counts do not both speak
-    for it. a is the most likely under negative binomial counts, 20 at most: no more than a fifth
-    off is never taken for granted.
+    failures times the common factor. Then all bands of a class are scaled so that as many failures
+    are due as under its Weibull law: the level and its doubt are those of the pooled laws, the
+    bands say at which ages. a is the most likely under negative binomial counts, 20 at most: no
+    more than a fifth off is never taken for granted.
 
     Source
     ------
@@ -154,12 +155,15 @@ def draw_laws(
     at = np.searchsorted(edges, age[failed], side="left") - 1
     cell = place[failed] * len(edges) + np.maximum(at, 0)
     count = np.bincount(cell, minlength=c * len(edges)).reshape(c, -1).astype(np.float64)
+    weibull_due = due.copy()
     shared = count.sum(axis=0)
     shared = rng.gamma(_SHARED + shared, size=(draws, len(edges))) / (_SHARED + due.sum(axis=1))
     due *= shared[:, None]
     middle = due.mean(axis=0)
     alike = min(likeness_of(count[middle > 0], middle[middle > 0]), _ALIKE)
     factor = rng.gamma(alike + count, size=due.shape) / (alike + due) * shared[:, None]
+    # bands shape the course of the rate; how many fail in all is left to the pooled law
+    factor *= (weibull_due.sum(axis=2) / (weibull_due * factor).sum(axis=2))[..., None]
     steps = steps * factor[..., band]
     cumulative = np.concatenate((np.zeros((draws, c, 1)), np.cumsum(steps, axis=2)), axis=2)
     assert cumulative.shape[2] == cells + 1

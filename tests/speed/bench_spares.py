@@ -61,6 +61,7 @@ def company() -> FleetAhead:
         rng.uniform(4, 22, n),
         np.zeros(n),
         factors,
+        np.inf,
         LawDraws(classes, ages, cumulative, "h", 1),
         np.full((DRAWS, CLASSES), 3e-5),
         np.full((DRAWS, CLASSES), 1 / (20 * 365)),
