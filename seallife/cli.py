@@ -184,6 +184,71 @@ def report(
 
 
 @app.command(epilog=SHORT_CAUTION)
+def spares(
+    folder: FolderArgument,
+    out_folder: Annotated[
+        Path | None, typer.Option("-o", "--out", help="Folder for the storeroom's workbook.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Say which seals to order, how many by when and why, and what the years ahead need."""
+    from seallife.report.sparesbook import spares_tables, write_book
+    from seallife.report.storetext import spares_text
+
+    study = _study(folder)
+    with _working("forecasting the seals needed"):
+        text = spares_text(study)
+    out = _console()
+    if as_json:
+        sheet = study.spares.sheet if study.spares.can_forecast else None
+        _write_json(
+            {"fleet": study.settings.name, "items": [] if sheet is None else _records(sheet)}
+        )
+    else:
+        _print_breaches(out, study)
+        out.print(text, soft_wrap=True)
+    if out_folder is not None:
+        with _working("writing the workbook"):
+            path = write_book(study, spares_tables(study), out_folder / "storeroom.xlsx")
+        if not as_json:
+            out.print(f"\n  {path}", soft_wrap=True)
+    elif not as_json:
+        out.print(f"\nAll items, months and costs: seallife spares {folder} -o OUT", soft_wrap=True)
+    if not as_json:
+        out.print(f"\n{SHORT_CAUTION}")
+
+
+@app.command("scorecard", epilog=SHORT_CAUTION)
+def show_scorecard(
+    folder: FolderArgument,
+    out_folder: Annotated[
+        Path | None, typer.Option("-o", "--out", help="Folder for a workbook with each forecast.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Hold forecasts that would have been made in earlier years against what then happened."""
+    from seallife.report.sparesbook import scorecard_tables, write_book
+    from seallife.report.storetext import scorecard_text
+    from seallife.scorecard.ours import our_scorecard
+
+    study = _study(folder)
+    with _working("forecasting from earlier years") as say:
+        card = our_scorecard(study, progress=say)
+    out = _console()
+    if as_json:
+        _write_json({"fleet": study.settings.name, "scorecard": _records(card.table)})
+    else:
+        _print_breaches(out, study)
+        out.print(scorecard_text(card), soft_wrap=True)
+    if out_folder is not None:
+        path = write_book(study, scorecard_tables(card), out_folder / "scorecard.xlsx")
+        if not as_json:
+            out.print(f"\n  {path}", soft_wrap=True)
+    if not as_json:
+        out.print(f"\n{SHORT_CAUTION}")
+
+
+@app.command(epilog=SHORT_CAUTION)
 def trace(
     folder: FolderArgument,
     name: Annotated[

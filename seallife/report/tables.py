@@ -6,47 +6,30 @@ In: `Study`. Out: tables by name. Next: `seallife.report.workbook`, `seallife.re
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from seallife.report.classtable import class_table
-from seallife.settings import Rules
+from seallife.report.fulltable import FullTable
+from seallife.report.sparesbook import spares_tables
+from seallife.settings import Costs, Rules
 
 if TYPE_CHECKING:
     from seallife.study import Study
 
 __all__ = [
-    "BEHIND",
-    "MOST_ROWS",
-    "FullTable",
     "full_tables",
     "inputs_table",
     "settings_table",
-    "sidecar_name",
     "versions",
 ]
 
 
-BEHIND = ("lives", "removals", "findings", "positions")
-"""Tables that are always written beside the pages, for captions to point at."""
-
-MOST_ROWS = 5_000
-"""Longer tables are left out of the workbook, which would take minutes and open slowly."""
-
 _PLACE = ("site", "unit")
 _POSITION_COLUMNS = (*_PLACE, "tag", "seal_end", "pump_type", "arrangement", "duty")
 """What is the same for all lives of a position; told once."""
-
-
-@dataclass(frozen=True, eq=False)
-class FullTable:
-    """A table and one line on what it holds."""
-
-    meaning: str
-    table: pd.DataFrame
 
 
 def full_tables(study: Study) -> Mapping[str, FullTable]:
@@ -71,6 +54,7 @@ def full_tables(study: Study) -> Mapping[str, FullTable]:
     ]
     return {
         **_leakage(study),
+        **spares_tables(study),
         "classes": FullTable(
             "one row a service class: all that is said about it", class_table(study)
         ),
@@ -168,11 +152,6 @@ def _shown_windows(table: pd.DataFrame) -> pd.DataFrame:
     return table[table["by"] != "unit"]
 
 
-def sidecar_name(key: str) -> str:
-    """Name of the CSV file that holds a full table; exhibits have names of their own."""
-    return key if key in BEHIND else f"all-{key}"
-
-
 def inputs_table(study: Study) -> pd.DataFrame:
     """Which files were read; none where the fleet was made in memory."""
     columns = ["table", "file", "rows", "encoding", "sha256"]
@@ -196,6 +175,10 @@ def settings_table(study: Study) -> pd.DataFrame:
         rows.append(
             (f"rules.{name}", "not given" if value is None else str(value), field.description or "")
         )
+    for name, field in Costs.model_fields.items():
+        value = getattr(settings.costs, name)
+        told = "not given" if value in (None, "") else str(value)
+        rows.append((f"costs.{name}", told, field.description or ""))
     windows = study.watched.windows
     lasts = windows["end"] - pd.Timedelta(days=1)
     for site, first, last in zip(windows["site"], windows["start"], lasts, strict=True):

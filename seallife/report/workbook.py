@@ -17,7 +17,7 @@ import pandas as pd
 
 from seallife.report.cautions import CAUTIONS, SHORT_CAUTION
 from seallife.report.format import date_text
-from seallife.report.tables import MOST_ROWS, FullTable, sidecar_name
+from seallife.report.fulltable import MOST_ROWS, FullTable, sidecar_name
 
 __all__ = ["new_book", "workbook_bytes", "write_table"]
 
@@ -149,7 +149,8 @@ def _write_column(sheet: Any, j: int, values: pd.Series, styles: dict[str, Any])
     """Write values by kind, leave missing ones blank, and return the width wanted."""
     if pd.api.types.is_bool_dtype(values):
         for i, flag in enumerate(values.tolist(), start=1):
-            sheet.write_boolean(i, j, flag)
+            if flag is not pd.NA:
+                sheet.write_boolean(i, j, flag)
         return 8
     if pd.api.types.is_numeric_dtype(values):
         style = styles["whole" if pd.api.types.is_integer_dtype(values) else "real"]

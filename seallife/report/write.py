@@ -18,9 +18,10 @@ import pandas as pd
 from seallife.errors import InputError
 from seallife.report.basis import record_span
 from seallife.report.exhibit import Page, PageSpec
+from seallife.report.fulltable import BEHIND, MOST_ROWS, sidecar_name
 from seallife.report.html import html_text
 from seallife.report.pages import PAGES
-from seallife.report.tables import BEHIND, MOST_ROWS, full_tables, sidecar_name, versions
+from seallife.report.tables import full_tables, versions
 from seallife.report.workbook import workbook_bytes
 
 if TYPE_CHECKING:

@@ -108,6 +108,19 @@ class Demand:
             high=count_quantiles(chances, 1 - tail),
         )
 
+    def monthly(self, by: str) -> pd.DataFrame:
+        """Expected seals needed by group and month ahead, by reason."""
+        rows = np.flatnonzero(self.groups["by"] == by)
+        mean = self.mean[:, :, rows].mean(axis=1)
+        table = pd.DataFrame(
+            {
+                by: np.repeat(self.groups["group"].to_numpy()[rows], len(self.months)),
+                "first": np.tile(self.months["first"], len(rows)),
+                **{part: mean[k].ravel() for k, part in enumerate(PARTS)},
+            }
+        )
+        return table.assign(need=table[list(PARTS)].sum(axis=1))
+
 
 def month_edges(now: pd.Timestamp, months: int) -> Floats:
     """Days from now to the end of each month ahead, the first 0, shape (months + 1,)."""

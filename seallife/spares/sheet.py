@@ -95,7 +95,11 @@ def storeroom_sheet(
             "limit_date": kept["limit_in_force"].reindex(pool).to_numpy(),
             "record_id": items["record_id"].to_numpy(),
             "notes": _notes(
-                items["message"], told["message"].reindex(pool), kept["message"].reindex(pool)
+                # what is not known of an item is told once
+                items["message"].where(
+                    items["message"] != "", told["message"].reindex(pool).to_numpy()
+                ),
+                kept["message"].reindex(pool),
             ),
         }
     )
