@@ -134,7 +134,7 @@ class _Table:
         row = np.flatnonzero((ended.failures >= 2) & ended.distinct)
         few = ended.failures[row].mean() if len(row) else 2.0
         reach = float(min(0.85 / np.sqrt(few), 0.45) * _SPAN)
-        tau, nodes = float(np.log(ended.sigma)), int(np.ceil(5 + 14 * reach))
+        tau, nodes = float(np.log(ended.sigma)), min(int(np.ceil(4 + 20 * reach)), _MOST - 1)
         return cls._between(draws, ended, row, (tau - reach, tau + reach), nodes)
 
     @classmethod
