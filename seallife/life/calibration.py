@@ -224,23 +224,27 @@ class _Apart:
         self._parts, self._held = [], 0
 
 
-def root_quantiles(roots: Floats, share: float) -> Floats:
-    """Quantiles of the signed roots, shape (g, q); NaN where too few resamples have a fit.
+def root_quantiles(roots: Floats, shares: Sequence[float]) -> list[Floats]:
+    """Quantiles of the signed roots, each (g, q); NaN where too few resamples have a fit.
 
     The k-th of B is taken as the k / (B + 1) quantile, so that a root of the same law lies below
     it with just that probability.
     """
     count = np.isfinite(roots).sum(axis=1)
-    place = np.clip(share * (count + 1) - 1, 0, np.maximum(count - 1, 0))
+    last = np.maximum(count - 1, 0)
     ordered = np.sort(roots, axis=1)  # NaN last
-    low = np.floor(place).astype(np.int64)
-    high = np.minimum(low + 1, np.maximum(count - 1, 0))
-    at_low, at_high = (
-        np.take_along_axis(ordered, k[:, None, :], axis=1)[:, 0] for k in (low, high)
-    )
-    with np.errstate(invalid="ignore"):
-        between: Floats = at_low + (place - low) * (at_high - at_low)
-    return np.where(count >= _LEAST, between, np.nan)
+    out = []
+    for share in shares:
+        place = np.clip(share * (count + 1) - 1, 0, last)
+        low = np.floor(place).astype(np.int64)
+        at_low, at_high = (
+            np.take_along_axis(ordered, k[:, None, :], axis=1)[:, 0]
+            for k in (low, np.minimum(low + 1, last))
+        )
+        with np.errstate(invalid="ignore"):
+            between = at_low + (place - low) * (at_high - at_low)
+        out.append(np.where(count >= _LEAST, between, np.nan))
+    return out
 
 
 def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) -> Floats:

@@ -27,7 +27,6 @@ from seallife.life.risksets import risk_sets
 __all__ = ["draw_lives", "fit_tests", "misfit"]
 
 _CATCH = 40.0  # above the log of any random number drawn
-_FIRST = 2  # sets of lives drawn before any are looked at
 
 
 def fit_tests(
@@ -81,8 +80,8 @@ def _fit_test(law: Law, at: Floats, plan: Plan, enough: int) -> Floats:
     share, left, done = np.empty(len(at)), np.arange(len(at)), 0
     known = as_far = np.zeros((1, len(at)))
     while len(left) and done < plan.copies:
-        # as many again as so far
-        some = slice(done, max(2 * done, _FIRST))
+        # one, then as many again as so far
+        some = slice(done, max(2 * done, 1))
         far = _drawn_misfits(law, at[left], plan.part(np.isin(np.arange(len(at)), left), some))
         done += len(far)
         known = known[-1] + np.cumsum(np.isfinite(far), axis=0)

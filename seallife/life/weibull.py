@@ -35,6 +35,8 @@ FEW_FAILURES = 5
 
 _MANY = 200  # failures from which on intervals need no calibration
 
+_AT_ONCE = 1_000  # groups whose resamples are held
+
 _METHOD = "Weibull, maximum likelihood, likelihood-ratio intervals"
 _SOURCE = "Meeker & Escobar (1998), Statistical Methods for Reliability Data, chapters 8 and 11"
 
@@ -194,10 +196,12 @@ def _calibrated(
     # where failures are many, calibration moves limits by less than resampling scatters them
     wanted = found.found & (data.count(data.failed) < _MANY)
     at = np.flatnonzero(wanted)
-    if resamples and whole and len(at):
-        part = found.take(at)
-        typical[at], used[at] = calibrate(data.take(wanted), part, asked, level, resamples, seed)
-        found.low[at], found.high[at] = part.low, part.high
+    if not (resamples and whole and len(at)):
+        return typical, used
+    for some in np.split(at, range(_AT_ONCE, len(at), _AT_ONCE)):
+        part, lives = found.take(some), data.take(np.isin(np.arange(len(wanted)), some))
+        typical[some], used[some] = calibrate(lives, part, asked, level, resamples, seed)
+        found.low[some], found.high[some] = part.low, part.high
     return typical, used
 
 

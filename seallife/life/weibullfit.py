@@ -189,8 +189,7 @@ def calibrate(
     # columns as asked: log sigma, mu, log mean, ...; survival runs against its standard age
     roots = roots[:, :, [0, 2, 1, *range(3, roots.shape[2])]]
     roots[:, :, 3 + len(asked.shares) : asked.plain] *= -1.0
-    upper, lower = (root_quantiles(roots, (1 + side * level) / 2) for side in (1, -1))
-    typical = root_quantiles(roots[:, :, :1], 0.5)
+    upper, lower, middle = root_quantiles(roots, ((1 + level) / 2, (1 - level) / 2, 0.5))
     few = lives.count(lives.failed) < _FEW
     # measured of rates: drawn at their limits 85 to 91 % cover with 10 failures, without 88 to 92
     if few.any() and asked.plain > 3:
@@ -207,7 +206,7 @@ def calibrate(
             stretch = (moved - point) / (plain - point)
             good = np.isfinite(stretch) & (stretch > 0)
             limit[good] = (centre + (limit - centre) * stretch)[good]
-    shift = _between(nodes, values[:, :1], typical)[:, 0] - one.log_sigma
+    shift = _between(nodes, values[:, :1], middle[:, :1])[:, 0] - one.log_sigma
     return found.log_sigma + shift, np.isfinite(roots).all(axis=2).sum(axis=1)
 
 
@@ -246,7 +245,9 @@ def _at_limits(
             shares.append(share)
             signs.append(sign)
     roots = roots_under(data, truths, resamples, seed)
-    found = [root_quantiles(s * r, k)[:, 0] for r, s, k in zip(roots, signs, shares, strict=True)]
+    found = [
+        root_quantiles(s * r, [k])[0][:, 0] for r, s, k in zip(roots, signs, shares, strict=True)
+    ]
     half = len(found) // 2
     return np.stack(found[:half], axis=1), np.stack(found[half:], axis=1)
 
