@@ -16,7 +16,6 @@ from seallife.life.causefits import CauseFits
 from seallife.life.choose import LawChoice
 from seallife.life.drivers import Drivers, drivers_of_lives
 from seallife.life.fits import LifeFits, fit_lives
-from seallife.life.hazard import WeibullHazards
 from seallife.life.mixture import MixtureVerdicts
 from seallife.life.pooling import PooledWeibull
 from seallife.life.renewal_effect import RenewalEffect
@@ -24,11 +23,11 @@ from seallife.life.renewals import fit_renewal_effect
 from seallife.life.restricted import RestrictedMeans, restricted_means_of_lives
 from seallife.life.tablefits import (
     cause_fits_of_lives,
-    hazards_of_lives,
     incidence_of_lives,
     laws_of_lives,
     mixtures_of_lives,
     pool_lives,
+    rates_of_lives,
 )
 from seallife.life.usable import CLOCKS, Clock
 from seallife.lives import LifeTable, with_unknown_as
@@ -65,8 +64,8 @@ class LifeAnswers:
 
     @cached_property
     def fits(self) -> LifeFits:
-        """Weibull laws and survival curves by class."""
-        return self._fits(self.lives)
+        """Weibull laws, failure rates and survival curves by class."""
+        return self._fits(self.lives, hazards=True)
 
     @cached_property
     def fits_other(self) -> LifeFits:
@@ -75,12 +74,9 @@ class LifeAnswers:
         return self._fits(with_unknown_as(self.lives, other))
 
     @cached_property
-    def hazards(self) -> tuple[WeibullHazards, pd.DataFrame]:
-        """Failure rate by class and age, by the law and as counted."""
-        rules = self.rules
-        return hazards_of_lives(
-            self.lives.table, _BY, self.clock, level=rules.level, resamples=rules.resamples
-        )
+    def rates(self) -> pd.DataFrame:
+        """Failure rate by class and age, as counted."""
+        return rates_of_lives(self.lives.table, _BY, self.clock, level=self.rules.level)
 
     @cached_property
     def pooled(self) -> PooledWeibull:
@@ -160,7 +156,7 @@ class LifeAnswers:
         hours = self.clock == "run_h"
         return SURVIVAL_AGES_H if hours else tuple(h / 24 for h in SURVIVAL_AGES_H)
 
-    def _fits(self, lives: LifeTable) -> LifeFits:
+    def _fits(self, lives: LifeTable, *, hazards: bool = False) -> LifeFits:
         return fit_lives(
             lives.table,
             _BY,
@@ -168,4 +164,5 @@ class LifeAnswers:
             level=self.rules.level,
             resamples=self.rules.resamples,
             survival_at=self.ages,
+            hazards=hazards,
         )

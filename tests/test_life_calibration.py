@@ -104,13 +104,13 @@ def test_roots_of_complete_lives_do_not_depend_on_the_law() -> None:
 
 def test_quantiles_are_those_of_order_statistics() -> None:
     roots = np.arange(1.0, 100.0)[None, ::-1, None].copy()
-    assert root_quantiles(roots, 0.95)[0, 0] == 95.0
-    assert root_quantiles(roots, 0.05)[0, 0] == 5.0
-    assert root_quantiles(roots, 0.999)[0, 0] == 99.0
+    assert root_quantiles(roots, [0.95])[0][0, 0] == 95.0
+    assert root_quantiles(roots, [0.05])[0][0, 0] == 5.0
+    assert root_quantiles(roots, [0.999])[0][0, 0] == 99.0
     roots[0, :45] = np.nan  # 54 are left
-    assert root_quantiles(roots, 0.5)[0, 0] == 27.5
+    assert root_quantiles(roots, [0.5])[0][0, 0] == 27.5
     roots[0, :55] = np.nan
-    assert np.isnan(root_quantiles(roots, 0.5)[0, 0])  # 44 tell nothing
+    assert np.isnan(root_quantiles(roots, [0.5])[0][0, 0])  # 44 tell nothing
 
 
 def test_a_limit_between_levels_is_interpolated_as_a_search_would_find_it() -> None:

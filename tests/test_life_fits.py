@@ -171,3 +171,26 @@ def test_survival_of_a_class_without_failures_has_a_lower_limit_only():
     assert row.loc[0, "low"] == pytest.approx(0.05 ** (1 / n))
     assert row.loc[1, ["survival", "low", "high"]].isna().all()
     assert row["weibull"].isna().all()
+
+
+def test_rates_of_a_table_are_those_of_its_arrays(lives):
+    """Asked along with the fits, on the same drawings, or alone: the same limits."""
+    exact = lives.assign(exit_low_h=np.nan)
+    got = life.fit_lives(exact, survival_at=[8760.0], hazards=True, resamples=60).hazards
+    ages = got.hazard["age"].unique()
+    assert len(ages) == 12
+    known = exact[exact["age_known"]]
+    alone = life.weibull_hazard(
+        known["exit_age_h"],
+        known["end"] == "failed",
+        ages,
+        group=known["service_class"],
+        entry_age=known["entry_age_h"],
+        resamples=60,
+    )
+    columns = ["hazard", "low", "high"]
+    both = alone.hazard.merge(got.hazard, on=["group", "age"], suffixes=("", "_got"))
+    assert both["low"].notna().any()
+    for name in columns:
+        np.testing.assert_allclose(both[name], both[f"{name}_got"], rtol=1e-6)
+    assert life.fit_lives(exact, resamples=0).hazards.hazard.empty

@@ -107,7 +107,7 @@ def test_most_drawings_have_their_place_in_the_common_table():
     data = _lives(200, 6)
     assert data.entry is not None
     draws = next(draw_group(data.age, data.failed, data.entry, 400, 1))
-    tops = common_tops(draws, [draws.under(0.6, 0.0), draws.under(0.8, 0.1)])
+    tops = common_tops([(draws, draws.under(0.6, 0.0)), (draws, draws.under(0.8, 0.1))])
     assert len(tops.row) + sum(len(rows) for rows in tops.apart) == 800
     assert len(tops.row) > 700
 

@@ -20,8 +20,9 @@ signed roots resampled at the constrained estimate. Both from memory.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +44,7 @@ _NODES, _MOST_NODES = 8, 128  # of the tabulated likelihood
 _EXACT = 1e-8  # of the table: roots of small falls need half as many digits
 _ROWS = 300_000  # lives held at once
 _GROUPS = 32  # done one after the other
+_TOPS = 1_600  # drawings whose tops are found side by side, few enough to stay in the cache
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,8 +108,14 @@ def roots_under(data: LifeData, truths: Sequence[Truth], resamples: int, seed: i
 
     def some(first: int) -> None:
         apart = [_Apart(truth, roots) for truth, roots in zip(truths, out, strict=True)]
+        held: list[_Set] = []
         for g in range(first, min(first + _GROUPS, groups)):
-            _draw_and_solve(data, g, truths, (resamples, seed), out, apart)
+            for one in _sets(data, g, truths, (resamples, seed)):
+                held.append(one)
+                if sum(len(v.draws.unit) for v in held) >= _TOPS:
+                    _solve(held, truths, out, apart)
+                    held = []
+        _solve(held, truths, out, apart)
         for rest in apart:
             rest.settle()
 
@@ -115,42 +123,60 @@ def roots_under(data: LifeData, truths: Sequence[Truth], resamples: int, seed: i
     return out
 
 
-def _draw_and_solve(
-    data: LifeData,
-    g: int,
-    truths: Sequence[Truth],
-    drawing: tuple[int, int],
-    out: list[Floats],
-    apart: list[_Apart],
-) -> None:
-    """Roots of one group."""
+class _Set(NamedTuple):
+    """Drawings of group ``g`` under truth ``k``, the first of them number ``first``."""
+
+    k: int
+    g: int
+    first: int
+    draws: Draws
+    ended: Ended
+
+
+def _sets(
+    data: LifeData, g: int, truths: Sequence[Truth], drawing: tuple[int, int]
+) -> Iterator[_Set]:
+    """Draw the lives of one group under all truths that it has."""
     known = [k for k, t in enumerate(truths) if np.isfinite(t.tau[g]) and np.isfinite(t.mu[g])]
     if not known:
         return
     part = slice(*data.groups.offsets[g : g + 2])
     age, failed = data.age[part], data.failed[part]
     entry = np.zeros(len(age)) if data.entry is None else data.entry[part]
-    tau, mu = (np.array([getattr(truths[k], c)[g] for k in known]) for c in ("tau", "mu"))
-    done = 0
+    first = 0
     for draws in draw_group(age, failed, entry, *drawing):
-        laws = [draws.under(float(np.exp(t)), float(m)) for t, m in zip(tau, mu, strict=True)]
-        tops = common_tops(draws, laws)
-        for like in _alike([truths[k] for k in known]):
-            some = tops.take(tops.of(like))
-            lines = Lines.stack([truths[known[i]].lines.take(np.array([g])) for i in like])
-            of_row = lines.take(np.searchsorted(like, some.law))
-            fallen = some.fallen(
-                tau[some.law],
-                mu[some.law] - draws.centre,
-                of_row.about(np.full(len(some.law), draws.centre)),
-                truths[known[like[0]]].shape,
+        for k in known:
+            ended = draws.under(float(np.exp(truths[k].tau[g])), float(truths[k].mu[g]))
+            yield _Set(k, g, first, draws, ended)
+        first += len(draws.unit)
+
+
+def _solve(
+    sets: Sequence[_Set], truths: Sequence[Truth], out: list[Floats], apart: list[_Apart]
+) -> None:
+    """Find the roots of some sets side by side."""
+    if not sets:
+        return
+    tops = common_tops([(one.draws, one.ended) for one in sets])
+    for like in _alike([truths[one.k] for one in sets]):
+        mine = [sets[i] for i in like]
+        some = tops.take(tops.of(like))
+        place = np.searchsorted(like, some.number)
+        lines = Lines.stack([truths[one.k].lines.take(np.array([one.g])) for one in mine])
+        tau, mu, centre = (
+            np.array(column)[place]
+            for column in zip(
+                *((truths[v.k].tau[v.g], truths[v.k].mu[v.g], v.draws.centre) for v in mine),
+                strict=True,
             )
-            for i in like:
-                mine = some.law == i
-                out[known[i]][g, done + some.row[mine]] = fallen[mine]
-        for k, ended, rows in zip(known, laws, tops.apart, strict=True):
-            apart[k].add(g, done, draws, ended, rows)
-        done += len(draws.unit)
+        )
+        shape = truths[mine[0].k].shape
+        fallen = some.fallen(tau, mu - centre, lines.take(place).about(centre), shape)
+        for i, one in enumerate(mine):
+            own = place == i
+            out[one.k][one.g, one.first + some.row[own]] = fallen[own]
+    for one, rows in zip(sets, tops.apart, strict=True):
+        apart[one.k].add(one.g, one.first, one.draws, one.ended, rows)
 
 
 def _alike(truths: Sequence[Truth]) -> list[list[int]]:
@@ -198,23 +224,27 @@ class _Apart:
         self._parts, self._held = [], 0
 
 
-def root_quantiles(roots: Floats, share: float) -> Floats:
-    """Quantiles of the signed roots, shape (g, q); NaN where too few resamples have a fit.
+def root_quantiles(roots: Floats, shares: Sequence[float]) -> list[Floats]:
+    """Quantiles of the signed roots, each (g, q); NaN where too few resamples have a fit.
 
     The k-th of B is taken as the k / (B + 1) quantile, so that a root of the same law lies below
     it with just that probability.
     """
     count = np.isfinite(roots).sum(axis=1)
-    place = np.clip(share * (count + 1) - 1, 0, np.maximum(count - 1, 0))
+    last = np.maximum(count - 1, 0)
     ordered = np.sort(roots, axis=1)  # NaN last
-    low = np.floor(place).astype(np.int64)
-    high = np.minimum(low + 1, np.maximum(count - 1, 0))
-    at_low, at_high = (
-        np.take_along_axis(ordered, k[:, None, :], axis=1)[:, 0] for k in (low, high)
-    )
-    with np.errstate(invalid="ignore"):
-        between: Floats = at_low + (place - low) * (at_high - at_low)
-    return np.where(count >= _LEAST, between, np.nan)
+    out = []
+    for share in shares:
+        place = np.clip(share * (count + 1) - 1, 0, last)
+        low = np.floor(place).astype(np.int64)
+        at_low, at_high = (
+            np.take_along_axis(ordered, k[:, None, :], axis=1)[:, 0]
+            for k in (low, np.minimum(low + 1, last))
+        )
+        with np.errstate(invalid="ignore"):
+            between = at_low + (place - low) * (at_high - at_low)
+        out.append(np.where(count >= _LEAST, between, np.nan))
+    return out
 
 
 def _roots(drawn: LifeData, tau: Floats, mu: Floats, lines: Lines, shape: bool) -> Floats:

@@ -12,8 +12,8 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from seallife.life.groups import Floats
+from seallife.life.quantities import check_ages
 from seallife.life.result import TableResult
-from seallife.life.weibull import check_ages
 
 __all__ = ["CauseFits"]
 

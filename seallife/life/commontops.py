@@ -1,6 +1,6 @@
-"""One table of likelihoods for all drawings of a group, and the top of each.
+"""One table of likelihoods for all drawings of a group under a law, and the top of each.
 
-In: `Draws` under some laws. Out: `CommonTops`. Next: `seallife.life.calibration`.
+In: `Draws` under laws. Out: `CommonTops`. Next: `seallife.life.calibration`.
 
 The drawings of a group resemble each other, so the same few shapes serve to tabulate them all. What
 lies outside of the table, or is not smooth enough for it, is left to be done by itself.
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,12 +36,12 @@ _APART = 0.05  # share of the drawings that a table need not hold
 
 @dataclass(frozen=True, eq=False)
 class CommonTops:
-    """Tops of drawings under some laws, those that the table holds.
+    """Tops of sets of drawings, those that the tables hold.
 
     Attributes
     ----------
-    law, row : ndarray of int, shape (k,)
-        Number of the law and of the drawing.
+    number, row : ndarray of int, shape (k,)
+        Number of the set and of the drawing within it.
     surface : WeibullSurface
         Their likelihoods.
     best : ndarray, shape (k,)
@@ -48,27 +49,27 @@ class CommonTops:
     low, high : ndarray, shape (k,)
         Log sigmas to look at.
     apart : list of ndarray
-        Drawings that have a top but no place in the table, law by law.
+        Drawings that have a top but no place in the table, set by set.
     """
 
-    law: Ints
+    number: Ints
     row: Ints
     surface: WeibullSurface
     best: Floats
     low: Floats
     high: Floats
-    apart: list[Ints]
+    apart: list[NDArray[np.intp]]
 
-    def of(self, laws: Sequence[int]) -> NDArray[np.intp]:
-        """Places of some laws."""
-        return np.flatnonzero(np.isin(self.law, laws))
+    def of(self, sets: Sequence[int]) -> NDArray[np.intp]:
+        """Places of some sets."""
+        return np.flatnonzero(np.isin(self.number, sets))
 
     def take(self, at: NDArray[np.intp]) -> CommonTops:
         """Only some places."""
         columns = (self.best, self.low, self.high)
         best, low, high = (c[at] for c in columns)
         surface = self.surface.take(at)
-        return CommonTops(self.law[at], self.row[at], surface, best, low, high, self.apart)
+        return CommonTops(self.number[at], self.row[at], surface, best, low, high, self.apart)
 
     def fallen(self, tau: Floats, mu: Floats, lines: Lines, shape: bool) -> Floats:
         """Signed roots of the fall from each top to where quantities have the values of a law.
@@ -91,50 +92,112 @@ class CommonTops:
         return np.asarray(np.sign(side) * np.sqrt(2 * fall))
 
 
-def common_tops(draws: Draws, laws: Sequence[Ended]) -> CommonTops:
-    """Tabulate the drawings of one group under each law, and find their tops."""
-    some = [np.flatnonzero((v.failures >= 2) & v.distinct) for v in laws]
-    law, row = np.repeat(np.arange(len(laws)), [len(v) for v in some]), np.concatenate(some)
-    r = np.concatenate([v.failures[k] for v, k in zip(laws, some, strict=True)])
-    total = np.concatenate([v.log_age_sum[k] for v, k in zip(laws, some, strict=True)])
-    tau = np.log([v.sigma for v in laws])
-    reach = np.array([_reach(v.failures[k]) for v, k in zip(laws, some, strict=True)])
-    low, high, widened = tau - reach, tau + reach, False
-    nodes = int(np.ceil(5 + 14 * reach.max()))
-    while True:
-        middle, half = -(low + high) / 2, (high - low) / 2 * 1.02
-        values = np.empty((len(row), nodes))
-        with np.errstate(all="ignore"):
-            for i, (ended, rows) in enumerate(zip(laws, some, strict=True)):
-                theta = middle[i] + half[i] * chebyshev_places(nodes)
-                values[law == i] = np.log(draws.sums(ended, np.exp(theta))[rows])
-        good = np.isfinite(values).all(axis=1)
-        values[~good] = 0.0
-        surface = WeibullSurface.of_values(r, total, values, middle[law], half[law])
-        exact = surface.resolved(_EXACT)
-        if nodes < _MOST and (good & ~exact).sum() > _APART * len(row):
-            nodes += nodes // 3
-            continue
-        best, error, settled = surface.tops(tau[law], (low[law], high[law]))
-        near = np.minimum(best - REACH * error, tau[law] - 0.5 * error)
-        far = np.maximum(best + REACH * error, tau[law] + 0.5 * error)
-        near, far = np.maximum(near, -WIDEST), np.minimum(far, WIDEST)
-        good &= exact & settled & np.isfinite(error)
-        inside = good & (near >= low[law]) & (far <= high[law])
-        if widened or inside.sum() >= (1 - _APART) * len(row):
-            break
-        for i in range(len(laws)):
-            mine = good & (law == i)
-            if mine.any():
-                low[i] = min(low[i], np.quantile(near[mine], 0.01))
-                high[i] = max(high[i], np.quantile(far[mine], 0.99))
-        widened = True
+def common_tops(sets: Sequence[tuple[Draws, Ended]]) -> CommonTops:
+    """Tabulate the drawings of each set, all of one group under one law, and find their tops."""
+    tables = [_Table.of(*one) for one in sets]
+    tops = _tops(tables)
+    narrow = [i for i, found in enumerate(tops) if found.outside and found.good.any()]
+    for i in narrow:
+        tables[i] = tables[i].wider(*sets[i], tops[i])
+    for i, found in zip(narrow, _tops([tables[i] for i in narrow]), strict=True):
+        tops[i] = found
+    number = np.repeat(np.arange(len(sets)), [len(table.row) for table in tables])
+    row = np.concatenate([table.row for table in tables])
+    best, low, high, inside = (
+        np.concatenate([getattr(found, c) for found in tops])
+        for c in ("best", "low", "high", "inside")
+    )
     at = np.flatnonzero(inside)
-    apart = [row[(law == i) & ~inside] for i in range(len(laws))]
-    return CommonTops(law[at], row[at], surface.take(at), best[at], near[at], far[at], apart)
+    surface = WeibullSurface.stack([table.surface for table in tables])
+    apart = [table.row[~found.inside] for table, found in zip(tables, tops, strict=True)]
+    return CommonTops(number[at], row[at], surface.take(at), best[at], low[at], high[at], apart)
 
 
-def _reach(failures: Floats) -> float:
-    """Span of a table to either side of the law drawn from."""
-    few = failures.mean() if len(failures) else 2.0
-    return float(min(0.85 / np.sqrt(few), 0.45) * _SPAN)
+@dataclass(frozen=True, eq=False)
+class _Table:
+    """Likelihoods of the drawings of one set that have a top, between two log sigmas.
+
+    ``tau`` is that of the law drawn from; of the drawings numbered ``row`` those that are ``exact``
+    have their place in the table.
+    """
+
+    row: NDArray[np.intp]
+    surface: WeibullSurface
+    exact: NDArray[np.bool_]
+    tau: float
+    low: float
+    high: float
+
+    @classmethod
+    def of(cls, draws: Draws, ended: Ended) -> _Table:
+        """About the law drawn from."""
+        row = np.flatnonzero((ended.failures >= 2) & ended.distinct)
+        few = ended.failures[row].mean() if len(row) else 2.0
+        reach = float(min(0.85 / np.sqrt(few), 0.45) * _SPAN)
+        tau, nodes = float(np.log(ended.sigma)), min(int(np.ceil(4 + 20 * reach)), _MOST - 1)
+        return cls._between(draws, ended, row, (tau - reach, tau + reach), nodes)
+
+    @classmethod
+    def _between(
+        cls,
+        draws: Draws,
+        ended: Ended,
+        row: NDArray[np.intp],
+        span: tuple[float, float],
+        nodes: int,
+    ) -> _Table:
+        """With so many nodes, or more where they do not do."""
+        low, high = span
+        middle, half = -(low + high) / 2, (high - low) / 2 * 1.02
+        r, total, one = ended.failures[row], ended.log_age_sum[row], np.ones(len(row))
+        while True:
+            shapes = np.exp(middle + half * chebyshev_places(nodes))
+            with np.errstate(all="ignore"):
+                values = np.log(draws.sums(ended, shapes)[row])
+            good = np.isfinite(values).all(axis=1)
+            values[~good] = 0.0
+            surface = WeibullSurface.of_values(r, total, values, middle * one, half * one)
+            exact = surface.resolved(_EXACT)
+            if nodes >= _MOST or (good & ~exact).sum() <= _APART * len(row):
+                return cls(row, surface, good & exact, float(np.log(ended.sigma)), low, high)
+            nodes += nodes // 3
+
+    def wider(self, draws: Draws, ended: Ended, tops: _Tops) -> _Table:
+        """Such that it holds nearly all tops."""
+        low = min(self.low, float(np.quantile(tops.low[tops.good], 0.01)))
+        high = max(self.high, float(np.quantile(tops.high[tops.good], 0.99)))
+        nodes = self.surface.series.shape[1]
+        return self._between(draws, ended, self.row, (low, high), nodes)
+
+
+class _Tops(NamedTuple):
+    """Log sigmas of the tops of a table and of those to look at, and whether they are in it."""
+
+    best: Floats
+    low: Floats
+    high: Floats
+    good: NDArray[np.bool_]
+    inside: NDArray[np.bool_]
+
+    @property
+    def outside(self) -> bool:
+        """Whether too many are not."""
+        return int(self.inside.sum()) < (1 - _APART) * len(self.inside)
+
+
+def _tops(tables: Sequence[_Table]) -> list[_Tops]:
+    """Tops of all tables, searched side by side."""
+    if not tables:
+        return []
+    size = [len(table.row) for table in tables]
+    tau, low, high = (
+        np.repeat([getattr(table, c) for table in tables], size) for c in ("tau", "low", "high")
+    )
+    surface = WeibullSurface.stack([table.surface for table in tables])
+    best, error, settled = surface.tops(tau, (low, high))
+    near = np.maximum(np.minimum(best - REACH * error, tau - 0.5 * error), -WIDEST)
+    far = np.minimum(np.maximum(best + REACH * error, tau + 0.5 * error), WIDEST)
+    good = np.concatenate([table.exact for table in tables]) & settled & np.isfinite(error)
+    inside = good & (near >= low) & (far <= high)
+    columns = (np.split(c, np.cumsum(size)[:-1]) for c in (best, near, far, good, inside))
+    return [_Tops(*one) for one in zip(*columns, strict=True)]

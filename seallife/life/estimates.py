@@ -160,7 +160,7 @@ def tables(
     columns["loglik"] = found.loglik
     columns["aic"] = 4 - 2 * found.loglik
     columns["status"], columns["message"] = status
-    z = slice(3 + len(shares), None)
+    z = slice(3 + len(shares), 3 + len(shares) + len(ages))
     to_survival = value["to_survival"]
     labels = np.empty(len(found.mu), dtype=object)
     labels[:] = data.groups.label_list()
@@ -175,3 +175,22 @@ def tables(
             }
         )
     return pd.DataFrame(columns), survival
+
+
+def hazard_table(
+    labels: list[Any], ages: Floats, middle: Floats, low: Floats, high: Floats
+) -> pd.DataFrame:
+    """Write the table of failure rates, from logs of the rates times the ages, shape (g, ages)."""
+    groups = np.empty(len(labels), dtype=object)
+    groups[:] = labels
+    with np.errstate(over="ignore"):
+        middle, low, high = (np.exp(column - np.log(ages)) for column in (middle, low, high))
+    return pd.DataFrame(
+        {
+            "group": np.repeat(groups, len(ages)),
+            "age": np.tile(ages, len(groups)),
+            "hazard": middle.ravel(),
+            "low": low.ravel(),
+            "high": high.ravel(),
+        }
+    )

@@ -12,10 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from seallife.life.curves import SurvivalCurves
+from seallife.life.hazard import WeibullHazards, hazards_of
 from seallife.life.nonparametric import kaplan_meier
 from seallife.life.result import TableResult
 from seallife.life.usable import UNITS, Clock, usable_lives
@@ -23,6 +25,7 @@ from seallife.life.weibull import WeibullFits, fit_weibull
 
 __all__ = ["LifeFits", "fit_lives"]
 
+_AGES_OF_RATES = 12
 _AGES = ("exposure", "oldest_age", "scale", "mean", "sd")
 
 
@@ -40,6 +43,8 @@ class LifeFits(TableResult):
         ``high`` by Kaplan-Meier, which assumes no law and holds where causes are mixed; NaN
         beyond the oldest age seen. ``at_risk`` is the number of lives it rests on there.
         ``weibull``, ``weibull_low``, ``weibull_high`` are the same from the fit, to compare.
+    hazards : WeibullHazards
+        Failure rates by the fit at 12 ages from a week to the oldest life, where asked for.
     curves : SurvivalCurves
         Kaplan-Meier curves of the same lives; a failure known only to an interval counts at its
         middle.
@@ -54,6 +59,7 @@ class LifeFits(TableResult):
     """
 
     survival: pd.DataFrame
+    hazards: WeibullHazards
     curves: SurvivalCurves
     excluded_ids: pd.DataFrame
     by: str
@@ -74,6 +80,7 @@ def fit_lives(
     *,
     level: float = 0.90,
     survival_at: Sequence[float] | NDArray[Any] = (),
+    hazards: bool = False,
     fractions: Sequence[float] = (0.10, 0.50),
     fixed_shape: float | None = None,
     resamples: int = 400,
@@ -95,6 +102,8 @@ def fit_lives(
         Two-sided confidence level.
     survival_at : sequence of float
         Ages at which the share still running is wanted, in the unit of the clock.
+    hazards : bool
+        Whether failure rates are wanted; not used with a fixed shape.
     fractions : sequence of float
         Shares failed whose ages are wanted.
     fixed_shape : float, optional
@@ -114,6 +123,7 @@ def fit_lives(
     use = usable_lives(lives, by, clock)
     unit, out, low = use.unit, use.out, use.low
     fixed = fixed_shape is not None
+    ages = np.geomspace(min(use.year / 50, use.oldest), use.oldest, _AGES_OF_RATES)
     fits = fit_weibull(
         use.middle if fixed else use.age,
         use.failed,
@@ -121,6 +131,7 @@ def fit_lives(
         fixed_shape=fixed_shape,
         level=level,
         survival_at=survival_at,
+        hazard_at=ages if hazards else (),
         fractions=fractions,
         resamples=resamples,
         seed=seed,
@@ -141,6 +152,7 @@ def fit_lives(
         f"{fits.method}, {'run hours' if unit == 'h' else 'calendar days'}",
         fits.source,
         survival,
+        hazards_of(fits),
         curves,
         excluded_ids,
         by,

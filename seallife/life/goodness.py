@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from seallife.life.groups import Floats, Groups, Ints, order_within, running_sum, segment_max
 from seallife.life.lawages import log_ages_of_groups
@@ -29,9 +30,17 @@ _CATCH = 40.0  # above the log of any random number drawn
 
 
 def fit_tests(
-    laws: Sequence[Law], fits: Sequence[LawFit], data: LifeData, resamples: int, seed: int
+    laws: Sequence[Law],
+    fits: Sequence[LawFit],
+    data: LifeData,
+    resamples: int,
+    seed: int,
+    refuse: float,
 ) -> Floats:
     """Share of like lives from each law that are as far from it as the lives seen.
+
+    Lives are drawn one set after the other, and no more of them once so many lay as far that the
+    share cannot end at or below ``refuse``. A share at or below it is that of all sets.
 
     Parameters
     ----------
@@ -39,40 +48,58 @@ def fit_tests(
     fits : sequence of LawFit
         Of the same lives.
     data : LifeData
-    resamples, seed : int
+    resamples : int
+        Most sets of lives.
+    seed : int
+    refuse : float
 
     Returns
     -------
     ndarray, shape (laws, g)
         NaN where a law was not fitted.
+
+    Source
+    ------
+    Besag & Clifford (1991), Biometrika 78, 301-304.
     """
     out = np.full((len(laws), len(data.groups)), np.nan)
     if not resamples:
         return out
-    plans: dict[bytes, Plan] = {}
+    plan, enough = Plan.of(data, resamples, seed), int(refuse * resamples + 1e-9) + 1
     for p, law, fit in zip(out, laws, fits, strict=True):
         tried = np.isfinite(fit.loglik)
-        if not tried.any():
-            continue
-        # laws fitted to the same groups share one plan
-        key = tried.tobytes()
-        if key not in plans:
-            plans[key] = Plan.of(data.take(tried), resamples, seed)
-        p[tried] = _fit_test(law, fit.where[tried], plans[key])
+        if tried.any():
+            p[tried] = _fit_test(law, fit.where[tried], plan.part(tried), enough)
     return out
 
 
-def _fit_test(law: Law, at: Floats, plan: Plan) -> Floats:
+def _fit_test(law: Law, at: Floats, plan: Plan, enough: int) -> Floats:
     """Share for the groups of a plan, shape (g,)."""
+    # rounding must not tell a draw from itself
+    seen = misfit(law, at, plan.data) * (1 - 1e-9)
+    share, left, done = np.empty(len(at)), np.arange(len(at)), 0
+    known = as_far = np.zeros((1, len(at)))
+    while len(left) and done < plan.copies:
+        # one, then as many again as so far
+        some = slice(done, max(2 * done, 1))
+        far = _drawn_misfits(law, at[left], plan.part(np.isin(np.arange(len(at)), left), some))
+        done += len(far)
+        known = known[-1] + np.cumsum(np.isfinite(far), axis=0)
+        as_far = as_far[-1] + np.cumsum(far >= seen[left], axis=0)
+        share[left] = (1 + as_far[-1]) / (1 + known[-1])
+        end = (as_far >= enough).argmax(axis=0)
+        ended = as_far[-1] >= enough
+        share[left[ended]] = enough / known[end[ended], np.flatnonzero(ended)]
+        left, known, as_far = left[~ended], known[:, ~ended], as_far[:, ~ended]
+    return share
+
+
+def _drawn_misfits(law: Law, at: Floats, plan: Plan) -> Floats:
+    """Misfit of the law to each set of lives drawn from it, shape (copies, g)."""
     drawn = plan.drawn(law, at)
     near = np.tile(at, (plan.copies, 1))
     again = fit_one_law(law, drawn, near if law.name in SLOPES else None)
-    with np.errstate(invalid="ignore"):
-        far = misfit(law, again.where, drawn).reshape(plan.copies, -1)
-        known = np.isfinite(far)
-        # rounding must not tell a draw from itself
-        as_far = known & (far >= misfit(law, at, plan.data) * (1 - 1e-9))
-    return np.asarray((1 + as_far.sum(axis=0)) / (1 + known.sum(axis=0)))
+    return misfit(law, again.where, drawn).reshape(plan.copies, -1)
 
 
 def misfit(law: Law, at: Floats, data: LifeData) -> Floats:
@@ -148,21 +175,20 @@ class Plan:
     Attributes
     ----------
     data : LifeData
-    copies : int
-    entry, end : ndarray, shape (copies * n,)
-        Ages between which each life is watched; infinite for ever.
-    goal : ndarray, shape (copies * n,)
+    end : ndarray, shape (copies, n)
+        Age to which each life is watched; infinite for ever.
+    goal : ndarray, shape (copies, n)
         Log of the share of those entering that outlives it.
-    late : ndarray of int
-        Lives that enter late.
     """
 
     data: LifeData
-    copies: int
-    entry: Floats
     end: Floats
     goal: Floats
-    late: Ints
+
+    @property
+    def copies(self) -> int:
+        """Times that the lives are drawn."""
+        return len(self.end)
 
     @classmethod
     def of(cls, data: LifeData, copies: int, seed: int) -> Plan:
@@ -178,18 +204,23 @@ class Plan:
         # and drawn life by life, so that a larger group elsewhere changes nothing
         numbers = np.clip(rng.random((widest, 2, copies)), 1e-16, 1 - 1e-16)[position]
         u, v = numbers.transpose(1, 2, 0)
-        end = np.where(data.failed, _withdrawal(data, v), data.age).ravel()
-        entries = np.tile(entry, copies)
-        return cls(data, copies, entries, end, np.log(u).ravel(), np.flatnonzero(entries > 0))
+        end = np.where(data.failed, _withdrawal(data, v), data.age)
+        return cls(data, end, np.log(u))
+
+    def part(self, keep: NDArray[np.bool_], copies: slice = slice(None)) -> Plan:
+        """Only the chosen groups and copies."""
+        rows = np.flatnonzero(self.data.groups.spread(keep))
+        return Plan(self.data.take(keep), self.end[copies, rows], self.goal[copies, rows])
 
     def drawn(self, law: Law, at: Floats) -> LifeData:
         """The lives under a law, groups copy by copy."""
-        data, copies, end = self.data, self.copies, self.end
+        data, copies, end, goal = self.data, self.copies, self.end.ravel(), self.goal.flatten()
         groups = data.groups
         columns = [np.tile(groups.spread(c), copies) for c in at.T]
-        goal, late = self.goal.copy(), self.late
+        entries = np.zeros(len(end)) if data.entry is None else np.tile(data.entry, copies)
+        late = np.flatnonzero(entries > 0)
         with np.errstate(over="ignore"):
-            goal[late] += law.log_survival([c[late] for c in columns], np.log(self.entry[late]))
+            goal[late] += law.log_survival([c[late] for c in columns], np.log(entries[late]))
         # only a life that does not outlast its watching needs an age
         rows, some = np.flatnonzero(~np.isfinite(end)), np.flatnonzero(np.isfinite(end))
         with np.errstate(over="ignore"):
@@ -200,11 +231,11 @@ class Plan:
         one = rows % max(len(middle), 1)
         log_age = log_ages_of_groups(law, at, code[one], goal[rows])
         age[rows] = np.exp(np.clip(log_age, middle[one] - 40.0, middle[one] + 25.0))
-        age = np.maximum(age, self.entry * (1 + 1e-12))
+        age = np.maximum(age, entries * (1 + 1e-12))
         weight = None if data.weight is None else np.tile(data.weight, copies)
         sizes = np.tile(groups.sizes, copies)
         every = Groups(np.arange(len(sizes)), np.concatenate(([0], np.cumsum(sizes))))
-        entry = self.entry if len(late) else None
+        entry = entries if len(late) else None
         return LifeData(every, np.minimum(age, end), age <= end, entry, None, weight)
 
 

@@ -21,13 +21,17 @@ from numpy.typing import ArrayLike, NDArray
 from seallife.errors import InputError
 from seallife.life.lawfits import fit_one_law
 from seallife.life.laws import LAWS
-from seallife.life.lifedata import check_level, read_lives
+from seallife.life.lifedata import read_lives
+from seallife.life.quantities import check_ages
 from seallife.life.result import TableResult
-from seallife.life.weibull import check_ages, estimate
-from seallife.life.weibullfit import Asked
+from seallife.life.weibull import WeibullFits, fit_weibull
 
-__all__ = ["LawHazards", "WeibullHazards", "law_hazards", "weibull_hazard"]
+__all__ = ["LawHazards", "WeibullHazards", "hazards_of", "law_hazards", "weibull_hazard"]
 
+_COLUMNS = (
+    *("group", "n", "failures", "censored", "entered_late", "exposure", "oldest_age"),
+    *("shape", "scale", "resamples", "status", "message"),
+)
 _SOURCE = "Meeker & Escobar (1998), Statistical Methods for Reliability Data, chapters 4 and 8"
 
 
@@ -104,42 +108,26 @@ def weibull_hazard(
     Meeker & Escobar (1998), Statistical Methods for Reliability Data, section 4.8 (rate) and
     equation 8.7 (likelihood-ratio regions).
     """
-    data = read_lives(age, failed, group=group, entry_age=entry_age, age_low=age_low, weight=weight)
-    check_level(level)
-    ages = check_ages(at)
-    log_ages = np.log(ages)
-    asked = Asked(np.zeros(0), log_ages, hazards=True)
-    found, status, _, used = estimate(data, asked, level, resamples, seed)
-    labels = np.empty(len(found.mu), dtype=object)
-    labels[:] = data.groups.label_list()
-    with np.errstate(over="ignore"):
-        table = pd.DataFrame(
-            {
-                "group": data.groups.label_list(),
-                **data.counts(),
-                "shape": np.exp(-found.log_sigma),
-                "scale": np.exp(found.mu),
-                "resamples": used,
-                "status": status[0],
-                "message": status[1],
-            }
-        )
-        # what was asked for is the rate times the age
-        rate = asked.at(found)[:, 3:], found.low[:, 3:], found.high[:, 3:]
-        middle, low, high = (np.exp(column - log_ages).ravel() for column in rate)
-    hazard = pd.DataFrame(
-        {
-            "group": np.repeat(labels, len(ages)),
-            "age": np.tile(ages, len(labels)),
-            "hazard": middle,
-            "low": low,
-            "high": high,
-        }
+    fits = fit_weibull(
+        age,
+        failed,
+        group=group,
+        entry_age=entry_age,
+        age_low=age_low,
+        weight=weight,
+        level=level,
+        hazard_at=at,
+        fractions=(),
+        resamples=resamples,
+        seed=seed,
     )
-    method = "Weibull, maximum likelihood, likelihood-ratio intervals"
-    if resamples:
-        method += f" calibrated by {resamples} resamples (seed {seed})"
-    return WeibullHazards(table, level, method, _SOURCE, hazard)
+    return hazards_of(fits)
+
+
+def hazards_of(fits: WeibullFits) -> WeibullHazards:
+    """Take from fits the rates at the ages that they were asked for."""
+    table = fits.table.reindex(columns=_COLUMNS).fillna({"resamples": 0}).astype({"resamples": int})
+    return WeibullHazards(table, fits.level, fits.method, _SOURCE, fits.hazard)
 
 
 @dataclass(frozen=True, eq=False)

@@ -64,11 +64,19 @@ class Rows:
 
     def spread(self, per_group: Floats) -> Floats:
         """Value of its group on each row."""
-        return np.repeat(per_group, np.diff(self.offsets))
+        return np.repeat(per_group, self._sizes)
 
     def sum(self, values: Floats) -> Floats:
         """Sum over each group of what each row counts."""
-        return segment_sum(values if self.worth is None else values * self.worth, self.offsets)
+        counted = values if self.worth is None else values * self.worth
+        if self._sizes.all():
+            return np.add.reduceat(counted, self.offsets[:-1])
+        return segment_sum(counted, self.offsets)
+
+    @cached_property
+    def _sizes(self) -> Ints:
+        """Rows of each group."""
+        return np.diff(self.offsets)
 
     @cached_property
     def count(self) -> Floats:

@@ -18,6 +18,8 @@ from seallife.life.groups import Floats
 from seallife.life.lifedata import check_level, read_lives, unbounded
 from seallife.life.locationscale import LocationScale, normal_noise
 from seallife.life.quantities import (
+    check_ages,
+    check_shares,
     log_lognormal_mean,
     log_sigma_itself,
     quantile,
@@ -25,7 +27,7 @@ from seallife.life.quantities import (
 )
 from seallife.life.region import likelihood_drop
 from seallife.life.result import TableResult, worded_status
-from seallife.life.weibull import FEW_FAILURES, check_ages, check_shares
+from seallife.life.weibull import FEW_FAILURES
 
 __all__ = ["LognormalFits", "fit_lognormal"]
 

@@ -27,8 +27,9 @@ from seallife.life.poolinggrid import SHAPES, class_likelihoods
 from seallife.life.poolinglaw import PRIOR_WORDS, find_laws
 from seallife.life.poolingquantiles import law_quantiles, posterior_quantiles, quantities_of
 from seallife.life.powersums import power_sums
+from seallife.life.quantities import check_ages, check_shares
 from seallife.life.result import TableResult, worded_status
-from seallife.life.weibull import FEW_FAILURES, check_ages, check_shares, fit_weibull
+from seallife.life.weibull import FEW_FAILURES, fit_weibull
 
 __all__ = ["PooledWeibull", "pool_weibull"]
 

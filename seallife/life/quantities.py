@@ -8,12 +8,19 @@ for a Weibull survival), so that an interval on it can never leave its range.
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Sequence
+from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
+from seallife.errors import InputError
 from seallife.life.groups import Floats
 from seallife.life.region import Derivatives, Quantity
 
 __all__ = [
+    "check_ages",
+    "check_shares",
     "log_hazard",
     "log_lognormal_mean",
     "log_sigma_itself",
@@ -81,3 +88,23 @@ def log_lognormal_mean(tau: Floats, mu: Floats) -> Derivatives:
     variance = np.exp(2 * tau)
     zero, one = np.zeros_like(variance), np.ones_like(variance)
     return mu + variance / 2, variance, one, 2 * variance, zero, zero
+
+
+def check_shares(fractions: Sequence[float]) -> Floats:
+    """Shares failed, refused outside 0 to 1."""
+    shares = np.asarray(fractions, dtype=np.float64)
+    if shares.ndim != 1 or not np.all((shares > 0) & (shares < 1)):
+        raise InputError(
+            f"is {fractions!r}", where="fractions", hint="give shares between 0 and 1, such as 0.10"
+        )
+    return shares
+
+
+def check_ages(survival_at: Sequence[float] | NDArray[Any]) -> Floats:
+    """Ages at which survival is wanted, refused unless above 0."""
+    ages = np.asarray(survival_at, dtype=np.float64)
+    if ages.ndim != 1 or not np.all((ages > 0) & np.isfinite(ages)):
+        raise InputError(
+            f"is {survival_at!r}", where="survival_at", hint="give a list of ages above 0"
+        )
+    return ages

@@ -8,6 +8,7 @@ dozen values hold all its digits: after that, intervals are arithmetic on a few 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 
@@ -58,6 +59,19 @@ class WeibullSurface:
     ) -> WeibullSurface:
         """From log S(b), shape (g, nodes), at Chebyshev nodes ``half`` about the middle."""
         return cls(failures, log_age_sum, middle, half, product(values, _basis(values.shape[1]).T))
+
+    @classmethod
+    def stack(cls, parts: Sequence[WeibullSurface]) -> WeibullSurface:
+        """Groups of several surfaces, one after the other; a shorter series ends in zeros."""
+        r, total, middle, half = (
+            np.concatenate([getattr(part, c) for part in parts])
+            for c in ("failures", "log_age_sum", "middle", "half")
+        )
+        series = np.zeros((len(r), max(part.series.shape[1] for part in parts)))
+        for part, end in zip(parts, np.cumsum([len(p.half) for p in parts]), strict=True):
+            rows, terms = part.series.shape
+            series[end - rows : end, :terms] = part.series
+        return cls(r, total, middle, half, series)
 
     def resolved(self, share: float = 1e-11) -> NDArray[np.bool_]:
         """Whether the series of each group has died out: its last terms are rounding."""

@@ -19,23 +19,21 @@ from seallife.life.causecurves import Incidence
 from seallife.life.causefits import CauseFits
 from seallife.life.causes import fit_causes
 from seallife.life.choose import LawChoice, choose_law
-from seallife.life.hazard import WeibullHazards, weibull_hazard
 from seallife.life.incidence import cumulative_incidence
 from seallife.life.lifetable import exposure_table
 from seallife.life.mixture import MixtureVerdicts, hides_mixture
 from seallife.life.pooling import PooledWeibull, pool_weibull
 from seallife.life.usable import Clock, UsableLives, usable_lives
-from seallife.schema import DAYS_PER_YEAR, HOURS_PER_YEAR
 
 __all__ = [
     "NOT_TOLD",
     "WHOLE_FLEET",
     "cause_fits_of_lives",
-    "hazards_of_lives",
     "incidence_of_lives",
     "laws_of_lives",
     "mixtures_of_lives",
     "pool_lives",
+    "rates_of_lives",
     "told_causes",
 ]
 
@@ -106,38 +104,29 @@ def laws_of_lives(
     return choose_law(use.middle, use.failed, level=level, **use.grouped, **settings)
 
 
-def hazards_of_lives(
+def rates_of_lives(
     lives: pd.DataFrame,
     by: str = "service_class",
     clock: Clock = "run_h",
     *,
     level: float = 0.90,
-    resamples: int = 400,
-) -> tuple[WeibullHazards, pd.DataFrame]:
-    """How high is the failure rate of each class at each age, by its law and as counted?
+) -> pd.DataFrame:
+    """How high is the failure rate of each class at each age, as counted?
 
     Parameters
     ----------
-    lives, by, clock, level, resamples
-        As for `seallife.life.fit_lives`.
+    lives, by, clock, level
+        As for `seallife.life.fit_lives`, which tells the rate by the law.
 
     Returns
     -------
-    law : WeibullHazards
-        At 12 ages from a week to the oldest life.
-    counted : DataFrame
+    DataFrame
         Of `seallife.life.exposure_table`, in bands that widen with age.
     """
     use = usable_lives(lives, by, clock)
-    year = HOURS_PER_YEAR if use.unit == "h" else DAYS_PER_YEAR
-    oldest = float(use.age[~use.out].max(initial=year / 50))
-    edges = np.array([*_BAND_YEARS, np.inf]) * year
-    edges = np.r_[edges[edges < oldest], oldest]
-    at = np.geomspace(min(year / 50, oldest), oldest, 12)
-    law = weibull_hazard(
-        use.middle, use.failed, at, level=level, resamples=resamples, **use.grouped
-    )
-    return law, exposure_table(use.middle, use.failed, edges, level=level, **use.grouped)
+    edges = np.array([*_BAND_YEARS, np.inf]) * use.year
+    edges = np.r_[edges[edges < use.oldest], use.oldest]
+    return exposure_table(use.middle, use.failed, edges, level=level, **use.grouped)
 
 
 _BAND_YEARS = (0.0, 0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0, 13.0, 20.0, 30.0)

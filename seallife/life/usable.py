@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from seallife.errors import InputError, need_columns
-from seallife.schema import ENDS
+from seallife.schema import DAYS_PER_YEAR, ENDS, HOURS_PER_YEAR
 
 __all__ = ["CLOCKS", "UNITS", "Clock", "UsableLives", "usable_lives"]
 
@@ -38,6 +38,16 @@ class UsableLives(NamedTuple):
     weight: NDArray[np.float64]
     out: NDArray[np.bool_]
     reason: NDArray[Any]
+
+    @property
+    def year(self) -> float:
+        """A year on the clock."""
+        return HOURS_PER_YEAR if self.unit == "h" else DAYS_PER_YEAR
+
+    @property
+    def oldest(self) -> float:
+        """Oldest age, a week where there is none."""
+        return float(self.age[~self.out].max(initial=self.year / 50))
 
     @property
     def grouped(self) -> dict[str, Any]:

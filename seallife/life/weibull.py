@@ -12,28 +12,30 @@ All groups are fitted at once. A group with exact ages needs one number per shap
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from seallife.errors import InputError
-from seallife.life.estimates import Estimates, tables
+from seallife.life.estimates import Estimates, hazard_table, tables
 from seallife.life.groups import Floats
 from seallife.life.lifedata import LifeData, check_level, read_lives, unbounded
 from seallife.life.profile import SHAPE_RANGE
+from seallife.life.quantities import check_ages, check_shares
 from seallife.life.region import likelihood_drop
 from seallife.life.result import TableResult, worded_status
 from seallife.life.weibullfit import Asked, calibrate, fit_exact, fit_rows
 
-__all__ = ["FEW_FAILURES", "WeibullFits", "estimate", "fit_weibull", "weibull_point"]
+__all__ = ["FEW_FAILURES", "WeibullFits", "fit_weibull", "weibull_point"]
 
 FEW_FAILURES = 5
 """Below this many failures a fit is shown but marked."""
 
 _MANY = 200  # failures from which on intervals need no calibration
+
+_AT_ONCE = 1_000  # groups whose resamples are held
 
 _METHOD = "Weibull, maximum likelihood, likelihood-ratio intervals"
 _SOURCE = "Meeker & Escobar (1998), Statistical Methods for Reliability Data, chapters 8 and 11"
@@ -54,9 +56,12 @@ class WeibullFits(TableResult):
         ``loglik``, ``aic``, ``status``, ``message``. Ages are in the caller's unit.
     survival : DataFrame
         ``group``, ``age``, ``survival``, ``low``, ``high`` at the ages asked for.
+    hazard : DataFrame
+        ``group``, ``age``, ``hazard``, ``low``, ``high``, likewise: see `weibull_hazard`.
     """
 
     survival: pd.DataFrame
+    hazard: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def fit_weibull(
@@ -70,6 +75,7 @@ def fit_weibull(
     fixed_shape: float | None = None,
     level: float = 0.90,
     survival_at: Sequence[float] | NDArray[Any] = (),
+    hazard_at: Sequence[float] | NDArray[Any] = (),
     fractions: Sequence[float] = (0.10, 0.50),
     intervals: bool = True,
     resamples: int = 0,
@@ -98,6 +104,8 @@ def fit_weibull(
         Two-sided confidence level.
     survival_at : sequence of float
         Ages at which the share still running is wanted.
+    hazard_at : sequence of float
+        Ages at which the failure rate is wanted; not used with a fixed shape.
     fractions : sequence of float
         Shares failed whose ages are wanted: 0.10 gives the column ``b10``.
     intervals : bool
@@ -138,30 +146,36 @@ def fit_weibull(
     """
     data = read_lives(age, failed, group=group, entry_age=entry_age, age_low=age_low, weight=weight)
     check_level(level)
-    shares, ages = check_shares(fractions), check_ages(survival_at)
+    shares, ages, rate_ages = (
+        check_shares(fractions),
+        check_ages(survival_at),
+        check_ages(hazard_at),
+    )
     if fixed_shape is not None:
         from seallife.life.fewfailures import fixed_shape_fit
 
         return fixed_shape_fit(data, fixed_shape, level, ages, shares)
-    asked = Asked(shares, np.log(ages))
+    asked = Asked(shares, np.log(ages), np.log(rate_ages))
     resamples = resamples if intervals else 0
-    found, status, typical, used = estimate(data, asked, level, resamples, seed, intervals)
+    found, status, typical, used = _estimate(data, asked, level, resamples, seed, intervals)
     table, survival = tables(data, found, shares, ages, ("shape", "scale"), weibull_point, status)
     method = _METHOD
     if resamples:
         table.insert(table.columns.tolist().index("scale"), "shape_corrected", np.exp(-typical))
         table["resamples"] = used
         method += f" calibrated by {resamples} resamples (seed {seed})"
-    return WeibullFits(table, level, method, _SOURCE, survival)
+    rates = (v[:, asked.plain :] for v in (asked.at(found), found.low, found.high))
+    hazard = hazard_table(data.groups.label_list(), rate_ages, *rates)
+    return WeibullFits(table, level, method, _SOURCE, survival, hazard)
 
 
-def estimate(
+def _estimate(
     data: LifeData, asked: Asked, level: float, resamples: int, seed: int, intervals: bool = True
 ) -> tuple[Estimates, tuple[list[str], list[str]], Floats, NDArray[np.int64]]:
     """Fit checked lives: fits, status and message, and what `calibrate` returns."""
     failures, endless = data.count(data.failed), unbounded(data)
     wanted = (failures >= 2) & ~endless
-    found = Estimates.empty(len(wanted), 3 + len(asked.shares) + len(asked.log_ages))
+    found = Estimates.empty(len(wanted), asked.width)
     interval = (
         np.zeros(len(wanted), bool) if data.low is None else data.groups.sum(data.interval) > 0
     )
@@ -182,31 +196,13 @@ def _calibrated(
     # where failures are many, calibration moves limits by less than resampling scatters them
     wanted = found.found & (data.count(data.failed) < _MANY)
     at = np.flatnonzero(wanted)
-    if resamples and whole and len(at):
-        part = found.take(at)
-        typical[at], used[at] = calibrate(data.take(wanted), part, asked, level, resamples, seed)
-        found.low[at], found.high[at] = part.low, part.high
+    if not (resamples and whole and len(at)):
+        return typical, used
+    for some in np.split(at, range(_AT_ONCE, len(at), _AT_ONCE)):
+        part, lives = found.take(some), data.take(np.isin(np.arange(len(wanted)), some))
+        typical[some], used[some] = calibrate(lives, part, asked, level, resamples, seed)
+        found.low[some], found.high[some] = part.low, part.high
     return typical, used
-
-
-def check_shares(fractions: Sequence[float]) -> Floats:
-    """Shares failed, refused outside 0 to 1."""
-    shares = np.asarray(fractions, dtype=np.float64)
-    if shares.ndim != 1 or not np.all((shares > 0) & (shares < 1)):
-        raise InputError(
-            f"is {fractions!r}", where="fractions", hint="give shares between 0 and 1, such as 0.10"
-        )
-    return shares
-
-
-def check_ages(survival_at: Sequence[float] | NDArray[Any]) -> Floats:
-    """Ages at which survival is wanted, refused unless above 0."""
-    ages = np.asarray(survival_at, dtype=np.float64)
-    if ages.ndim != 1 or not np.all((ages > 0) & np.isfinite(ages)):
-        raise InputError(
-            f"is {survival_at!r}", where="survival_at", hint="give a list of ages above 0"
-        )
-    return ages
 
 
 def weibull_point(log_sigma: Floats, mu: Floats, shares: Floats, ages: Floats) -> dict[str, Any]:

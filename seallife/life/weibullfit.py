@@ -8,7 +8,7 @@ failures are known only to an interval. Tests hold them against each other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,28 +43,41 @@ _REACH, _TABLE = 5.0, 48  # standard errors of log shape and nodes of the table 
 class Asked:
     """What is wanted of each fit beside shape, scale and mean.
 
-    At ``log_ages`` the survival is wanted or, with ``hazards``, the failure rate.
+    Ages by which ``shares`` have failed, the survival at ``log_ages`` and the failure rate at
+    ``rate_log_ages``.
     """
 
     shares: Floats
     log_ages: Floats
-    hazards: bool = False
+    rate_log_ages: Floats = field(default_factory=lambda: np.zeros(0))
+
+    @property
+    def plain(self) -> int:
+        """Number of quantities with log sigma, but without the failure rates at their end."""
+        return 3 + len(self.shares) + len(self.log_ages)
+
+    @property
+    def width(self) -> int:
+        """Number of all quantities."""
+        return self.plain + len(self.rate_log_ages)
 
     def quantities(self, centre: Floats) -> list[Quantity]:
         """Functions to bound, on log ages from ``centre``."""
         noise = np.log(-np.log1p(-self.shares))
-        last = log_hazard if self.hazards else standard_age
         return [
             quantile(0.0),
             log_weibull_mean,
             *(quantile(float(k)) for k in noise),
-            *(last(age - centre) for age in self.log_ages),
+            *(standard_age(age - centre) for age in self.log_ages),
+            *(log_hazard(age - centre) for age in self.rate_log_ages),
         ]
 
-    def noise(self, groups: int) -> Floats:
-        """Quantiles of the noise at scale and shares failed, shape (g, 1 + shares)."""
+    def lines(self, point: Floats) -> Lines:
+        """The same but log sigma as lines, the log mean first, from their values at a fit."""
         noise = np.append(0.0, np.log(-np.log1p(-self.shares)))
-        return np.repeat(noise[None, :], groups, axis=0)
+        ages = point[:, 3 + len(self.shares) : self.plain]
+        rates = np.tile(self.rate_log_ages, (len(point), 1)) if len(self.rate_log_ages) else None
+        return Lines(np.hstack([np.tile(noise, (len(point), 1)), ages]), True, rates)
 
     def at(self, fit: Estimates) -> Floats:
         """Log sigma and all that is wanted, at a fit, shape (g, q)."""
@@ -83,7 +96,7 @@ def fit_exact(data: LifeData, asked: Asked, drop: float | None) -> Estimates:
     lean = profile.slope - mu
     variance = (1 / information, -lean / information, lean**2 / information + 1 / (r * b**2))
     value = r * np.log(b) + b * (sums.log_age_sum - r * mu) - r
-    out = Estimates.empty(len(b), 3 + len(asked.shares) + len(asked.log_ages))
+    out = Estimates.empty(len(b), asked.width)
     out.log_sigma[:], out.mu[:] = -np.log(b), mu + sums.centre
     out.loglik[:] = value - sums.log_age_sum - r * sums.centre
     out.covariance[:] = np.stack(variance, axis=1)
@@ -171,26 +184,19 @@ def calibrate(
     ]
     one = fits[1]
     point, centre = asked.at(one), asked.at(found)
-    lines = Lines(asked.noise(len(data.groups)), mean=True)
-    if asked.hazards:
-        log_ages = np.repeat(asked.log_ages[None, :], len(data.groups), axis=0)
-        lines = replace(lines, log_ages=log_ages)
-    else:
-        noise = np.hstack([lines.noise, point[:, 3 + len(asked.shares) :]])
-        lines = replace(lines, noise=noise)
+    lines = asked.lines(point)
     roots = signed_roots(lives, one.log_sigma, one.mu, lines, resamples, seed, shape=True)
     # columns as asked: log sigma, mu, log mean, ...; survival runs against its standard age
     roots = roots[:, :, [0, 2, 1, *range(3, roots.shape[2])]]
-    roots[:, :, 3 + len(asked.shares) :] *= 1.0 if asked.hazards else -1.0
-    upper, lower = (root_quantiles(roots, (1 + side * level) / 2) for side in (1, -1))
-    typical = root_quantiles(roots[:, :, :1], 0.5)
+    roots[:, :, 3 + len(asked.shares) : asked.plain] *= -1.0
+    upper, lower, middle = root_quantiles(roots, ((1 + level) / 2, (1 - level) / 2, 0.5))
     few = lives.count(lives.failed) < _FEW
     # measured of rates: drawn at their limits 85 to 91 % cover with 10 failures, without 88 to 92
-    if few.any() and not asked.hazards:
+    if few.any() and asked.plain > 3:
         part = one.take(np.flatnonzero(few))
         at_limits = _at_limits(lives.take(few), part, asked, level, resamples, seed)
         for rough, fine in zip((upper, lower), at_limits, strict=True):
-            rough[few] = np.where(np.isfinite(fine), fine, rough[few])
+            rough[few, : asked.plain] = np.where(np.isfinite(fine), fine, rough[few, : asked.plain])
     # the quantity at signed roots -z3 ... z3: a lower limit lies where the root is positive
     nodes = z * np.concatenate([-_NODES[::-1], [0.0], _NODES])
     values = np.stack([*(f.high for f in fits[::-1]), point, *(f.low for f in fits)], axis=-1)
@@ -200,14 +206,14 @@ def calibrate(
             stretch = (moved - point) / (plain - point)
             good = np.isfinite(stretch) & (stretch > 0)
             limit[good] = (centre + (limit - centre) * stretch)[good]
-    shift = _between(nodes, values[:, :1], typical)[:, 0] - one.log_sigma
+    shift = _between(nodes, values[:, :1], middle[:, :1])[:, 0] - one.log_sigma
     return found.log_sigma + shift, np.isfinite(roots).all(axis=2).sum(axis=1)
 
 
 def _at_limits(
     data: LifeData, fit: Estimates, asked: Asked, level: float, resamples: int, seed: int
 ) -> tuple[Floats, Floats]:
-    """Quantiles of each quantity's signed root were its own limit the truth, shape (g, q).
+    """Quantiles of the signed root of all but rates were their own limits the truth, shape (g, q).
 
     The law drawn from is the likeliest with that limit: with few failures the roots scatter
     otherwise there than at the estimate.
@@ -216,10 +222,10 @@ def _at_limits(
     tau, error, c = fit.log_sigma, np.sqrt(fit.covariance[:, 0]), sums.centre
     span = np.clip((tau - _REACH * error, tau + _REACH * error), -WIDEST, WIDEST)
     surface = WeibullSurface.build(sums, -span[1], -span[0], _TABLE)
-    noise, none = asked.noise(len(c)), np.zeros((len(c), 0))
+    noise, none = asked.lines(asked.at(fit)).noise, np.zeros((len(c), 0))
     truths, shares, signs = [], [], []
     for limits, share in ((fit.low, (1 + level) / 2), (fit.high, (1 - level) / 2)):
-        for q in range(limits.shape[1]):
+        for q in range(asked.plain):
             target, sign = limits[:, q] - c, 1.0
             lines = Lines(none, mean=q == 2)
             if q == 0:
@@ -239,7 +245,9 @@ def _at_limits(
             shares.append(share)
             signs.append(sign)
     roots = roots_under(data, truths, resamples, seed)
-    found = [root_quantiles(s * r, k)[:, 0] for r, s, k in zip(roots, signs, shares, strict=True)]
+    found = [
+        root_quantiles(s * r, [k])[0][:, 0] for r, s, k in zip(roots, signs, shares, strict=True)
+    ]
     half = len(found) // 2
     return np.stack(found[:half], axis=1), np.stack(found[half:], axis=1)
 

@@ -36,7 +36,7 @@ _B10 = ["b10", "b10_low", "b10_high"]
 
 def failure_rate(study: Study) -> Exhibit:
     """Failure rate by class and age."""
-    law, counted = study.life.hazards
+    law, counted = study.life.fits.hazards, study.life.rates
     unit = study.fits.unit
     return Exhibit(
         "failure-rate",

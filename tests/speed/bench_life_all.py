@@ -31,7 +31,7 @@ from seallife.intake.read import read_fleet
 from seallife.study import run_study
 life = run_study(read_fleet({demo!r})).life
 if {models}:
-    for name in ("fits", "fits_other", "hazards", "pooled", "mixtures", "laws", "damage",
+    for name in ("fits", "fits_other", "rates", "pooled", "mixtures", "laws", "damage",
                  "damage_fits", "restricted", "drivers", "renewals"):
         getattr(life, name)
 """
@@ -71,8 +71,10 @@ def every(classes: int) -> dict[str, tuple[float, float]]:
 
     table, kept, spent = lives(classes), [], {}
     models = {
-        "fits and curves": lambda: fit_lives(table, survival_at=AGES_H, resamples=400),
-        "hazards": lambda: tablefits.hazards_of_lives(table, resamples=400),
+        "fits, rates and curves": lambda: fit_lives(
+            table, survival_at=AGES_H, hazards=True, resamples=400
+        ),
+        "counted rates": lambda: tablefits.rates_of_lives(table),
         "pooled": lambda: tablefits.pool_lives(table, survival_at=AGES_H),
         "mixtures": lambda: tablefits.mixtures_of_lives(table),
         "laws": lambda: tablefits.laws_of_lives(table),
