@@ -14,6 +14,7 @@ from seallife.errors import InputError
 from seallife.leakage.words import WORD_SCALE
 from seallife.register import match_tags
 from seallife.schema import TABLES
+from seallife.spares.itemtrace import item_hops
 from seallife.study import Study
 
 __all__ = ["trace_record"]
@@ -29,8 +30,8 @@ def trace_record(study: Study, name: str) -> pd.DataFrame:
     study : Study
     name : str
         A record (``table:file:row``, or ``file:row``), a removal (``R12``), a life, a seal
-        position, a tag as written anywhere, an order's number, a service class, a site or unit,
-        a month (``2024-05``), or the name of a check.
+        position, a tag as written anywhere, an order's number, a service class, a stock item, a
+        site or unit, a month (``2024-05``), or the name of a check.
 
     Returns
     -------
@@ -61,7 +62,7 @@ def trace_record(study: Study, name: str) -> pd.DataFrame:
     elif (classes["service_class"] == name).any():
         hops = _class(study, name)
     else:
-        hops = _by_other_name(study, name)
+        hops = _item(study, name) or _by_other_name(study, name)
     if not hops:
         raise InputError(
             f"nothing named '{name}' was read or built",
@@ -122,9 +123,19 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
     if name.startswith("leak_limits:"):
         held = int((study.leakage.in_force.table["limit_row"] == name).sum())
         hops.append(("limit", "leakage", f"{held:,} readings are held against it"))
+    if name.startswith("stores:"):
+        for item in table.loc[table["record_id"] == name, "material_no"]:
+            hops += _item(study, str(item))
     if name.startswith("outages:"):
         hops.append(("events", "reasons", "removals inside it may be read as planned in outage"))
     return hops
+
+
+def _item(study: Study, name: str) -> list[tuple[str, str, str]]:
+    """A stock item: its record, what to order and why, the seals that draw on it."""
+    if not study.spares.can_forecast or not (study.spares.items["pool"] == name).any():
+        return []
+    return item_hops(name, study.spares.sheet, study.spares.ahead.seals, _SHOWN_ROWS)
 
 
 def _bounds(reading: Any) -> str:

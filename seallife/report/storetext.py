@@ -82,7 +82,7 @@ def scorecard_text(card: Scorecard) -> str:
         lines += [
             "",
             f"{name} ({count(row['forecasts'], 'forecast')})",
-            f"  within the range: {row['inside']:,.0f}, due {row['inside_due']:,.0f}; {row['ranges']}",
+            f"  in range: {row['inside']:.0f}, due {row['inside_due']:.0f}; {row['ranges']}",
             f"  happened over foretold: "
             f"{interval(row['ratio'], row['ratio_low'], row['ratio_high'], decimals=2)} "
             f"({row['leaning']})",

@@ -103,7 +103,7 @@ def _demand(study: Study) -> Exhibit:
         f"{'; '.join(told)}. Bars: expected seals by reason; whiskers: "
         f"{level_text(demand.level)} range of each month's count. Steady rate: long-run need of "
         "these classes at any ages; where the fleet was renewed at one time the months differ "
-        f"from it for years. {common} Method: {demand.method}. Items, classes, sites: see the file.",
+        f"from it for years. {common} Method: {demand.method}. By item: see the file.",
         demand.table,
         demand_figure(demand, past=_past_months(study)),
         alt="Expected seals needed in each of the months ahead with ranges.",
