@@ -133,7 +133,8 @@ def _record(study: Study, name: str) -> list[tuple[str, str, str]]:
 
 def _item(study: Study, name: str) -> list[tuple[str, str, str]]:
     """A stock item: its record, what to order and why, the seals that draw on it."""
-    if not study.spares.can_forecast or not (study.spares.items["pool"] == name).any():
+    known = (study.fleet["stores"]["material_no"] == name).any()
+    if not known or not study.spares.can_forecast:
         return []
     return item_hops(name, study.spares.sheet, study.spares.ahead.seals, _SHOWN_ROWS)
 

@@ -146,6 +146,7 @@ def test_every_demo_record_ends_in_a_result_or_in_a_finding(demo_study: Study) -
             "changes": set(demo_study.changes.table["record_id"]),
             "leak_readings": set(demo_study.readings.table["record_id"]),
             "leak_limits": set(demo_study.leakage.in_force.table["limit_row"]),
+            "stores": set(demo_study.spares.sheet["record_id"]),
         }[name]
         assert used | aside >= ids, name
     assert not orders & aside

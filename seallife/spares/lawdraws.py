@@ -141,7 +141,7 @@ def draw_laws(
     failed, age, entry = lives.failed[use], lives.middle[use], lives.entry[use]
     edges = _edges(age[failed])
     ages = _knots(edges, float(age.max()))
-    c, cells = len(classes), len(ages) - 1
+    c = len(classes)
     spent = _time_spent(place, entry, age, ages, c)
     with np.errstate(over="ignore"):
         weibull = (ages[None, None] / scale[..., None]) ** shape[..., None]
@@ -163,10 +163,11 @@ def draw_laws(
     alike = min(likeness_of(count[middle > 0], middle[middle > 0]), _ALIKE)
     factor = rng.gamma(alike + count, size=due.shape) / (alike + due) * shared[:, None]
     # bands shape the course of the rate; how many fail in all is left to the pooled law
-    factor *= (weibull_due.sum(axis=2) / (weibull_due * factor).sum(axis=2))[..., None]
+    banded = (weibull_due * factor).sum(axis=2)
+    level = np.divide(weibull_due.sum(axis=2), banded, out=np.ones(banded.shape), where=banded > 0)
+    factor *= level[..., None]
     steps = steps * factor[..., band]
     cumulative = np.concatenate((np.zeros((draws, c, 1)), np.cumsum(steps, axis=2)), axis=2)
-    assert cumulative.shape[2] == cells + 1
     return LawDraws(classes, ages, cumulative, lives.unit, seed)
 
 

@@ -65,6 +65,7 @@ def storeroom_sheet(
     pool = items["pool"]
     within = told["order_within_d"].reindex(pool).to_numpy()
     days = pd.to_timedelta(np.floor(within), unit="D")
+    kept_message = kept["message"].reindex(pool)
     shelf_status = kept["status"].reindex(pool).fillna("").astype(str).to_numpy()
     sheet = pd.DataFrame(
         {
@@ -94,13 +95,7 @@ def storeroom_sheet(
             "shelf": np.where(np.isin(shelf_status, _QUIET), "", shelf_status),
             "limit_date": kept["limit_in_force"].reindex(pool).to_numpy(),
             "record_id": items["record_id"].to_numpy(),
-            "notes": _notes(
-                # what is not known of an item is told once
-                items["message"].where(
-                    items["message"] != "", told["message"].reindex(pool).to_numpy()
-                ),
-                kept["message"].reindex(pool),
-            ),
+            "notes": _notes(_first(items["message"], told["message"].reindex(pool)), kept_message),
         }
     )
     rank = sheet["action"].map({word: k for k, word in enumerate(_FIRST)})
@@ -108,6 +103,12 @@ def storeroom_sheet(
         ["rank", "order_by", "criticality", "pool"], kind="stable"
     )
     return order.drop(columns="rank").reset_index(drop=True)
+
+
+def _first(message: pd.Series, other: pd.Series) -> pd.Series:
+    """What is not known of an item is told once: by the stores, else by the advice."""
+    said = message.fillna("").astype(str).to_numpy()
+    return pd.Series(np.where(said != "", said, other.fillna("").astype(str).to_numpy()))
 
 
 def _notes(*messages: pd.Series) -> list[str]:
