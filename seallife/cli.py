@@ -198,24 +198,23 @@ def spares(
     study = _study(folder)
     with _working("forecasting the seals needed"):
         text = spares_text(study)
-    out = _console()
+        tables = spares_tables(study) if out_folder is not None else {}
     if as_json:
-        sheet = study.spares.sheet if study.spares.can_forecast else None
-        _write_json(
-            {"fleet": study.settings.name, "items": [] if sheet is None else _records(sheet)}
-        )
-    else:
-        _print_breaches(out, study)
-        out.print(text, soft_wrap=True)
-    if out_folder is not None:
-        with _working("writing the workbook"):
-            path = write_book(study, spares_tables(study), out_folder / "storeroom.xlsx")
-        if not as_json:
-            out.print(f"\n  {path}", soft_wrap=True)
-    elif not as_json:
+        items = _records(study.spares.sheet) if study.spares.can_forecast else []
+        _write_json({"fleet": study.settings.name, "items": items})
+    path = None
+    if out_folder is not None and tables:
+        path = write_book(study, tables, out_folder / "storeroom.xlsx")
+    if as_json:
+        return
+    out = _console()
+    _print_breaches(out, study)
+    out.print(text, soft_wrap=True)
+    if path is not None:
+        out.print(f"\n  {path}", soft_wrap=True)
+    elif study.spares.can_forecast:
         out.print(f"\nAll items, months and costs: seallife spares {folder} -o OUT", soft_wrap=True)
-    if not as_json:
-        out.print(f"\n{SHORT_CAUTION}")
+    out.print(f"\n{SHORT_CAUTION}")
 
 
 @app.command("scorecard", epilog=SHORT_CAUTION)

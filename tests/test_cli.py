@@ -26,7 +26,7 @@ def _run(*args: object) -> subprocess.CompletedProcess[str]:
 def test_help_names_every_command_and_carries_the_caution() -> None:
     done = _run("--help")
     assert done.returncode == 0
-    for command in ("demo", "check", "report", "trace"):
+    for command in ("demo", "check", "report", "spares", "scorecard", "trace"):
         assert command in done.stdout
         one = _run(command, "--help")
         assert one.returncode == 0
@@ -132,3 +132,30 @@ def test_demo_never_overwrites_a_fleet(tmp_path: Path) -> None:
     assert "not empty" in done.stderr
     assert (folder / "fleet.toml").read_bytes() == before
     assert not (folder / "truth").exists()
+
+
+def test_spares_of_the_demo(tmp_path: Path) -> None:
+    done = _run("spares", DEMO, "-o", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    assert done.stdout.startswith("Order now:")
+    assert "Order now:" in done.stdout
+    assert "expected to fail in the" in done.stdout
+    assert "no reason to run past" in done.stdout
+    assert (tmp_path / "out" / "storeroom.xlsx").stat().st_size > 5_000
+    items = json.loads(_run("spares", DEMO, "--json").stdout)["items"]
+    assert items[0]["action"] == "order now"
+
+
+def test_too_little_record_for_a_scorecard_is_one_sentence(tmp_path: Path) -> None:
+    done = _run("scorecard", fleets.write_braking_grids(tmp_path / "grids"))
+    assert done.returncode == 2
+    assert done.stderr.startswith("seallife: origins: no forecast could be made")
+    assert done.stderr.count("\n") == 1
+
+
+def test_spares_of_a_fleet_with_nothing_in_service(tmp_path: Path) -> None:
+    done = _run("spares", fleets.write_braking_grids(tmp_path / "grids"), "-o", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert "nothing can be forecast" in done.stdout
+    assert not (tmp_path / "out").exists()
