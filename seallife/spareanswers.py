@@ -6,6 +6,7 @@ In: lives, register, run hours, outages, stores, `LifeAnswers`, `LeakAnswers`, s
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -66,7 +67,8 @@ class SpareAnswers:
     outages, stores : DataFrame
         As read.
     life : LifeAnswers
-    leakage : LeakAnswers
+    leakage : callable
+        Of nothing to `LeakAnswers`: asked for the outage list only.
     settings : Settings
     """
 
@@ -76,7 +78,7 @@ class SpareAnswers:
     outages: pd.DataFrame
     stores: pd.DataFrame
     life: LifeAnswers
-    leakage: LeakAnswers
+    leakage: Callable[[], LeakAnswers]
     settings: Settings
 
     @cached_property
@@ -269,11 +271,12 @@ class SpareAnswers:
 
     def _leak_states(self, life_id: pd.Series) -> Floats:
         """Whether each seal in service stands in alarm, is quiet, or is not read."""
-        read = self.leakage.readings.table
+        leakage = self.leakage()
+        read = leakage.readings.table
         recent = read[read["date"] > self.ahead.now - pd.Timedelta(days=_READ_D)]
         state = np.where(life_id.isin(recent["life_id"]), "none", "not read").astype(object)
-        if self.leakage.any:
-            rising = self.leakage.rising
+        if leakage.any:
+            rising = leakage.rising
             hot = rising["state"].eq("rising, confirmed") | rising["over"].ne("")
             state[life_id.isin(rising.loc[hot, "life_id"]).to_numpy()] = "in alarm"
         return state

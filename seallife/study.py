@@ -145,7 +145,7 @@ class Study:
             self.fleet["outages"],
             self.fleet["stores"],
             self.life,
-            self.leakage,
+            lambda: self.leakage,
             self.settings,
         )
 

@@ -51,7 +51,7 @@ def card(demo_study: Study) -> Scorecard:
 @pytest.fixture(scope="module")
 def page(demo_study: Study, card: Scorecard) -> tuple[Block, ...]:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(spares, "our_scorecard", lambda study, horizons: card)
+        patch.setattr(spares, "our_scorecard", lambda study, horizons, most: card)
         return spares.build(demo_study)
 
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 __all__ = ["outage_line_figure"]
 
-_ABOVE, _BETWEEN, _ROW, _TEXT, _RIGHT = 48, 104, 22, 17, 186  # px
+_ABOVE, _BETWEEN, _ROW, _TEXT, _RIGHT = 48, 104, 22, 17, 214  # px
 _AXIS = {True: 76, False: 60}  # px of ticks and title, of a panel of gains and of one of chances
 _WRAP = 96  # characters of a line below
 _MARKED = (LEAK_FIRST, "renew")

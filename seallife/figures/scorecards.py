@@ -171,7 +171,8 @@ def _forecasts(part: pd.DataFrame, level: float) -> list[dict[str, Any]]:
         ("not judged", ~judged),
     ):
         told = [
-            f"made {row['origin'].day} {row['origin']:%b %Y}: {row['expected']:.1f} foretold ({row['low']:.0f} to "
+            f"made {row['origin'].day} {row['origin']:%b %Y}: {row['expected']:.1f} foretold "
+            f"({row['low']:.0f} to "
             f"{row['high']:.0f} at {level:.0%}), {row['observed']:.0f} came"
             + (f"; not judged: {row['status']}" if name == "not judged" else "")
             for row in part[mine].to_dict(orient="records")

@@ -93,6 +93,7 @@ def storeroom_rows(study: Study) -> Exhibit:
                 f"{m:,.0f} ({a:,.0f}–{b:,.0f})" if np.isfinite(m) else CANNOT_TELL
                 for m, a, b in zip(rows["need"], rows["need_low"], rows["need_high"], strict=True)
             ],
+            "Enough": [whole(v) for v in rows["enough"]],
             "Order": [f"{v:,.0f}" if v > 0 else NONE for v in rows["order"]],
             "By": [
                 NONE if pd.isna(d) else "today" if d <= spares.ahead.now else date_text(d)
@@ -110,8 +111,9 @@ def storeroom_rows(study: Study) -> Exhibit:
         "storeroom",
         "What to order, by when and why",
         "Need: seals that the store must find before one ordered today can come (middle and "
-        f"{level_text(advice.level)} range), repaired ones counted as back. Order: so many that "
-        f"the store does not run out until then in {share(advice.share)} of futures. By: last day "
+        f"{level_text(advice.level)} range), repaired ones counted as back. Enough: so many that "
+        f"it does not run out until then in {share(advice.share)} of futures; what is on order "
+        "counts as there. By: last day "
         "on which that still holds. Positions belong to an item as the register says; that a seal "
         "fits elsewhere is never inferred. "
         f"{count(left, 'item')} with nothing due soon {'is' if left == 1 else 'are'} in the file "
@@ -161,7 +163,7 @@ def lain_too_long(study: Study) -> Exhibit | None:
     shelf = study.spares.shelf
     table = shelf.table
     about = study.spares.items.set_index("pool")
-    quiet = table["status"].isin(["ok", "none in the store"])
+    quiet = table["status"].isin(["ok", "none in the store", "does not age"])
     rows = table[~quiet].sort_values("days_left", kind="stable")
     if rows.empty:
         return None
@@ -202,14 +204,14 @@ def outage_rows(study: Study) -> Exhibit:
     begins = spares.ahead.now + pd.to_timedelta(np.floor(rows["days_to_outage"]), unit="D")
     shown = pd.DataFrame(
         {
-            "Outage": [date_text(d) for d in begins],
+            "Outage": [_unbroken(date_text(d)) for d in begins],
             "Seal position": rows["position_id"].astype(str),
             "Class": rows["service_class"].astype(str),
             "Fails before it": _shares(rows, "chance_before"),
             "Left in, fails before the next": _shares(rows, "chance_left"),
             "Renewed, fails before the next": _shares(rows, "chance_renewed"),
             "Gain of renewing": [
-                f"{v:,.0f} ({a:,.0f} to {b:,.0f})" if np.isfinite(v) else CANNOT_TELL
+                _signed(f"{v:,.0f} ({a:,.0f} to {b:,.0f})") if np.isfinite(v) else CANNOT_TELL
                 for v, a, b in zip(rows["gain"], rows["gain_low"], rows["gain_high"], strict=True)
             ],
             "Verdict": rows["verdict"].astype(str),
@@ -242,7 +244,7 @@ def kit_list(study: Study) -> Exhibit | None:
         return None
     shown = pd.DataFrame(
         {
-            "Outage": [date_text(d) for d in kit["starts"]],
+            "Outage": [_unbroken(date_text(d)) for d in kit["starts"]],
             "Site": kit["site"].astype(str),
             "Item": kit["pool"].astype(str),
             "Renew": [f"{n:,}" for n in kit["renew"]],
@@ -311,3 +313,13 @@ def _ranges(table: pd.DataFrame, column: str) -> list[str]:
 def _shares(table: pd.DataFrame, column: str) -> list[str]:
     three = zip(*(table[f"{column}{e}"] for e in ("", "_low", "_high")), strict=True)
     return [share_interval(v, a, b) for v, a, b in three]
+
+
+def _unbroken(text: str) -> str:
+    """Text that stays on one line."""
+    return text.replace(" ", "\u00a0")
+
+
+def _signed(text: str) -> str:
+    """Figures with a minus sign in place of a hyphen."""
+    return text.replace("-", "\u2212")

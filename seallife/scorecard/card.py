@@ -84,6 +84,7 @@ def scorecard(
     *,
     origins: Sequence[pd.Timestamp] | None = None,
     horizons: Sequence[int] = (12, 24),
+    most: int | None = None,
     level: float | None = None,
     seed: int = 1,
     progress: Progress = silent,
@@ -104,6 +105,8 @@ def scorecard(
         record and the shortest horizon lies within the records.
     horizons : sequence of int
         Months ahead.
+    most : int, optional
+        Of evenings found by default, so many of the last ones.
     level : float, optional
         Of ranges and limits; ``level`` of `Rules` where left out.
     seed : int
@@ -131,7 +134,9 @@ def scorecard(
     """
     level = study.settings.rules.level if level is None else level
     months, now = _months(horizons), events_of(study)
-    days = _new_years(study, months[0]) if origins is None else _evenings(origins)
+    days = (
+        _evenings(origins) if origins is not None else _new_years(study, months[0])[-(most or 0) :]
+    )
     made, seals = [], []
     notes: list[tuple[pd.Timestamp, int, str, str]] = []
     for day in days:

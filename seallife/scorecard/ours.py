@@ -27,13 +27,14 @@ def our_scorecard(
     *,
     origins: Sequence[pd.Timestamp] | None = None,
     horizons: Sequence[int] = (12, 24),
+    most: int | None = None,
     progress: Progress = silent,
 ) -> Scorecard:
     """Would our forecasts of seals needed have come true, year by year?
 
     Parameters
     ----------
-    study, origins, horizons, progress
+    study, origins, horizons, most, progress
         As for `seallife.scorecard.scorecard`.
     """
     return scorecard(
@@ -42,6 +43,7 @@ def our_scorecard(
         seal_chances,
         origins=origins,
         horizons=horizons,
+        most=most,
         progress=progress,
     )
 

@@ -17,7 +17,7 @@ from seallife.spares.stockpaths import StoresAhead
 __all__ = ["storeroom_sheet"]
 
 _FIRST = ("order now", "cannot tell yet", "order later", "enough")
-_QUIET = ("ok", "none in the store", "no demand")
+_QUIET = ("ok", "none in the store", "does not age")
 """Words of a status that need no word of their own on the sheet."""
 
 
@@ -50,7 +50,8 @@ def storeroom_sheet(
         One row a pool, those to be ordered first, by the day of the order: ``pool``,
         ``description``, ``positions``, ``criticality``, ``hazard``; ``on_hand``, ``on_order``;
         ``lead_time_d``; ``need_low``, ``need``, ``need_high`` until a new one could come;
-        ``action``, ``order`` (pieces), ``order_by`` (day), ``why``; ``no_shortage_before``;
+        ``enough`` in the share of futures asked; ``action``, ``order`` (pieces), ``order_by``
+        (day), ``why``; ``no_shortage_before``;
         ``year_low``, ``year_need``, ``year_high`` and ``last_year``: seals needed in the twelve
         months ahead and in those past; ``reorder``, ``order_up_to`` that give the service asked,
         ``reorder_in_use``, ``order_up_to_in_use``; as filled up today: ``months_without_shortage``,
@@ -73,6 +74,7 @@ def storeroom_sheet(
             **{c: items[c].to_numpy() for c in ("criticality", "hazard", "on_hand", "on_order")},
             "lead_time_d": items["lead_time_d"].to_numpy(),
             **{c: told[c].reindex(pool).to_numpy() for c in ("need_low", "need", "need_high")},
+            "enough": told["level"].reindex(pool).to_numpy(),
             "action": told["action"].reindex(pool).fillna("cannot tell yet").to_numpy(),
             "order": told["order"].reindex(pool).to_numpy(),
             "order_by": now + days,

@@ -139,7 +139,7 @@ def shelf_life(
         n,
         [
             (held == 0, "none in the store", ""),
-            (group == "ageless", "does not age", "No elastomer of the table is named."),
+            (group == "ageless", "does not age", ""),
             (
                 material.eq("").to_numpy() & np.isnan(own),
                 "elastomer not given",

@@ -8,7 +8,18 @@ A new page is one more entry of the list.
 from __future__ import annotations
 
 from seallife.report.exhibit import PageSpec
-from seallife.report.pages import caution, lasting, leakage, trend, trust, where, why, year
+from seallife.report.pages import (
+    caution,
+    lasting,
+    leakage,
+    outage,
+    spares,
+    trend,
+    trust,
+    where,
+    why,
+    year,
+)
 
 __all__ = ["PAGES"]
 
@@ -19,6 +30,8 @@ PAGES: tuple[PageSpec, ...] = (
     PageSpec("where", "Where it hurts", where.build),
     PageSpec("why", "Why seals fail", why.build),
     PageSpec("leakage", "Leakage", leakage.build),
+    PageSpec("spares", "Spares: what to order, and when", spares.build),
+    PageSpec("outage", "What to renew, and when", outage.build),
     PageSpec("trust", "How far to trust this", trust.build),
     PageSpec("cautions", "Cautions", caution.build),
 )

@@ -66,7 +66,7 @@ def build(study: Study) -> tuple[Block, ...]:
                 "the records allow; seals above the line are worth renewing under nearly all of "
                 "them.",
                 table,
-                outage_line_figure(found),
+                outage_line_figure(found, currency=costs.currency),
                 alt="Gain of renewing each seal, in order, with the line above which it pays.",
                 rests_on=("lives",),
             )

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["build"]
 
 _HORIZONS = (12,)
+_ORIGINS = 8
 _CARE = (
     COMMON_CAUSE,
     "Forecasts say what happens if nothing is changed: rates are those of the whole record, and "
@@ -121,7 +122,7 @@ def _past_months(study: Study) -> pd.DataFrame:
 def _scorecard(study: Study) -> tuple[Block, ...]:
     """How such forecasts would have fared in earlier years."""
     try:
-        card = our_scorecard(study, horizons=_HORIZONS)
+        card = our_scorecard(study, horizons=_HORIZONS, most=_ORIGINS)
     except InputError as err:
         return (Text(f"How such forecasts would have fared cannot be told yet: {err}."),)
     points = []
