@@ -12,6 +12,7 @@ from studies import grids, hostile, no_failures, one_position, seven_months, two
 
 from seallife.history import mtbr
 from seallife.life.fits import fit_lives
+from seallife.life.tablefits import rates_of_lives
 from seallife.report import CAUTIONS, SHORT_CAUTION, build_pages
 from seallife.report.classtable import class_table, class_warnings
 from seallife.report.exhibit import Exhibit, Points, Text
@@ -278,8 +279,10 @@ def test_curve_that_fell_to_zero_too_soon_is_told() -> None:
             [(0, 50, "failed")] + [(100, 200 + 10 * i, "failed") for i in range(6)]
         )
     ]  # fmt: skip
-    fits = fit_lives(pd.DataFrame(rows), clock="calendar_d")
+    lives = pd.DataFrame(rows)
     study = replace(grids())
-    vars(study.life)["fits"] = fits  # in the place of those it would make
+    # in the place of those it would make
+    vars(study.life)["fits"] = fit_lives(lives, clock="calendar_d", hazards=True)
+    vars(study.life)["rates"] = rates_of_lives(lives, clock="calendar_d")
     points = [b for b in lasting.build(study) if isinstance(b, Points)]
     assert any("A: its steps fall to zero" in item for p in points for item in p.items)

@@ -28,7 +28,7 @@ from seallife.life.sidebyside import side_by_side
 
 __all__ = ["LawChoice", "choose_law"]
 
-_ROWS = 40_000  # lives whose drawings are held at once
+_ROWS = 15_000  # lives whose drawings are held at once
 
 _SOURCE = (
     "Hurvich & Tsai (1989), Biometrika 76, 297-307; Gneiting & Raftery (2007), JASA 102, 359-378; "

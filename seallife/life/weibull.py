@@ -35,7 +35,7 @@ FEW_FAILURES = 5
 
 _MANY = 200  # failures from which on intervals need no calibration
 
-_AT_ONCE = 1_000  # groups whose resamples are held
+_AT_ONCE = 250  # groups whose resamples are held
 
 _METHOD = "Weibull, maximum likelihood, likelihood-ratio intervals"
 _SOURCE = "Meeker & Escobar (1998), Statistical Methods for Reliability Data, chapters 8 and 11"
