@@ -123,7 +123,8 @@ class SpareAnswers:
     def items(self) -> pd.DataFrame:
         """Stock items of `pools`; levels that contradict each other are left out."""
         table = self.pools.table
-        table = table[table["pool"] != NO_ITEM].reset_index(drop=True)
+        # without a stock list the register's names are no stock
+        table = table[(table["pool"] != NO_ITEM) & bool(len(self.stores))].reset_index(drop=True)
         swapped = table["stock_low"] > table["stock_high"]
         table[["stock_low", "stock_high"]] = table[["stock_low", "stock_high"]].mask(swapped)
         return table.assign(arrives_d=(table["on_order_due"] - self.ahead.now).dt.days)
@@ -171,8 +172,7 @@ class SpareAnswers:
     @cached_property
     def shelf(self) -> ShelfLife:
         """What has lain, or will have lain, too long."""
-        items = self.items.drop(columns=["shelf_years", "shelf_more_years"])
-        return shelf_life(items, self.ahead.now, paths=self._pool_paths)
+        return shelf_life(self.items, self.ahead.now, paths=self._pool_paths)
 
     @cached_property
     def budget(self) -> Budget:

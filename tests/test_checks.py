@@ -247,13 +247,16 @@ def test_clean_records_raise_few_questions(demo_study: Study) -> None:
     orders = pd.read_csv(TRUTH / "orders.csv", keep_default_na=False)
     places = pd.read_csv(TRUTH / "positions.csv", keep_default_na=False)
     readings = pd.read_csv(TRUTH / "readings.csv")
-    positions = demo_study.fleet["positions"].set_index("position_id")["record_id"]
+    register = demo_study.fleet["positions"].set_index("position_id")
+    positions = register["record_id"]
+    without_item = set(positions[register["pool"] == ""])  # planted, see faults of the stock
     spoilt_meters = set().union(*(_planted(demo_study, c)[1] for c in REGISTER_AND_METERS.values()))
     meters = demo_study.fleet["run_hours"]
     leaks = demo_study.fleet["leak_readings"]["record_id"]
     clean = {
         "work_orders": set(orders.loc[orders["defects"] == "", "record"]),
-        "positions": set(positions[places.loc[places["defects"] == "", "position_id"]]),
+        "positions": set(positions[places.loc[places["defects"] == "", "position_id"]])
+        - without_item,
         "run_hours": set(meters.loc[~meters["tag"].isin(spoilt_meters), "record_id"]),
         "leak_readings": set(leaks) - set(readings.loc[readings["defect"].notna(), "record"]),
     }

@@ -57,6 +57,8 @@ def test_pages_stand_in_order_under_their_titles() -> None:
         "Where it hurts",
         "Why seals fail",
         "Leakage",
+        "Spares: what to order, and when",
+        "What to renew, and when",
         "How far to trust this",
         "Cautions",
     ]

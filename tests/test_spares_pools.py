@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from seallife.errors import InputError
 from seallife.register import build_register
 from seallife.sections import Costs
-from seallife.spares.elastomers import SHELF_YEARS, elastomers_in, shelf_life
+from seallife.spares.elastomers import elastomers_in
 from seallife.spares.hazards import position_hazards
 from seallife.spares.pools import NO_ITEM, Pools, rank_criticality, read_pools
 from seallife.study import Study
@@ -70,7 +70,6 @@ def test_an_item_that_is_in_order() -> None:
     assert (row["on_hand"], row["on_order"], row["lead_time_d"]) == (2, 1, 90)
     assert (row["repairable"], row["repair_time_d"], row["reject_share"]) == (True, 40, 0.2)
     assert (row["elastomer"], row["elastomer_from"]) == ("FKM", "description")
-    assert (row["shelf_years"], row["shelf_more_years"]) == (10, 5)
     assert (row["criticality"], row["hazardous"], row["shortage_per_day"]) == ("B", False, 600)
     assert (row["record_id"], row["message"]) == ("stores:t.csv:2", "")
 
@@ -224,7 +223,7 @@ def test_where_the_elastomer_is_known_from() -> None:
     by_register = _pools(positions=named, description="single seal").table.iloc[0]
     assert (by_register["elastomer"], by_register["elastomer_from"]) == ("FKM", "register")
     own = _pools(elastomer="NBR", description="").table.iloc[0]
-    assert (own["elastomer"], own["elastomer_from"], own["shelf_years"]) == ("NBR", "stores", 7)
+    assert (own["elastomer"], own["elastomer_from"]) == ("NBR", "stores")
     mixed = [TWO[0] | {"elastomer": "EPDM"}, TWO[1] | {"elastomer": "FKM"}]
     pools = _pools(positions=mixed)
     assert pools.table["elastomer_from"].tolist() == ["description"]
@@ -234,17 +233,7 @@ def test_where_the_elastomer_is_known_from() -> None:
     )
     graphite = _pools(positions=[p | {"elastomer": "graphite"} for p in TWO], description="")
     assert graphite.table["elastomer"].tolist() == ["graphite"]
-    assert graphite.table["shelf_years"].isna().all()
     assert graphite.findings.empty
-
-
-def test_shelf_lives_are_those_of_the_groups() -> None:
-    """Groups of ISO 2230 as in the domain brief: 5 + 2, 7 + 3 and 10 + 5 years."""
-    got = shelf_life(["SBR", "HNBR", "FFKM", "FKM/NBR", ""])
-    assert got["shelf_years"].tolist()[:4] == [5, 7, 10, 7]
-    assert got["shelf_more_years"].tolist()[:4] == [2, 3, 5, 3]
-    assert got.iloc[4].isna().all()
-    assert all(code.isupper() for code in SHELF_YEARS)
 
 
 def test_words_that_are_no_elastomer() -> None:

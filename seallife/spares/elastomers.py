@@ -1,34 +1,25 @@
-"""How long may elastomers lie in the store before they are fitted?
+"""Which elastomer does a site mean?
 
-In: a material as a site writes it. Out: its code and shelf life. Next: `seallife.spares.pools`.
+In: a material as a site writes it. Out: its code. Next: `seallife.spares.pools`.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
-from types import MappingProxyType
+from collections.abc import Iterable
 
-import numpy as np
-import pandas as pd
+__all__ = ["elastomers_in"]
 
-__all__ = ["SHELF_YEARS", "elastomers_in", "shelf_life"]
-
-_GROUPS = {
-    (5.0, 2.0): "BR NR IR SBR AU EU",
-    (7.0, 3.0): "NBR XNBR HNBR CR IIR BIIR CIIR ACM CO ECO",
-    (10.0, 5.0): "EPM EPDM FKM FFKM FEPM CM CSM VMQ MQ PMQ FMQ PVMQ FVMQ",
-}
-SHELF_YEARS: Mapping[str, tuple[float, float]] = MappingProxyType(
-    {code: years for years, codes in _GROUPS.items() for code in codes.split()}
+_CODES = frozenset(
+    (
+        *("BR", "NR", "IR", "SBR", "AU", "EU", "NBR", "XNBR", "HNBR", "CR", "IIR", "BIIR", "CIIR"),
+        *("ACM", "CO", "ECO", "EPM", "EPDM", "FKM", "FFKM", "FEPM", "CM", "CSM"),
+        *("VMQ", "MQ", "PMQ", "FMQ", "PVMQ", "FVMQ"),
+    )
 )
-"""Code of the elastomer (ISO 1629) -> years in the store from the day of cure, and years more after
-an inspection, for parts not assembled (groups of ISO 2230; the less usual ones from memory).
+"""Codes of ISO 1629 (the less usual ones from memory)."""
 
-Assembled seals age too: the years of the standard are a limit for them, no promise.
-"""
-
-_IN_A_SENTENCE = frozenset(SHELF_YEARS) - {
+_IN_A_SENTENCE = _CODES - {
     *("BR", "NR", "IR", "AU", "EU", "CR", "CO", "ECO", "CM", "MQ"),
 }
 """Codes that are hardly ever another word: "Nr. 5" is no natural rubber."""
@@ -57,26 +48,8 @@ def elastomers_in(texts: Iterable[str], *, described: bool = False) -> list[str]
     >>> elastomers_in(["Seal Nr. 5, 60 mm, EPDM"], described=True)
     ['EPDM']
     """
-    known = _IN_A_SENTENCE if described else SHELF_YEARS
+    known = _IN_A_SENTENCE if described else _CODES
     return [
         "/".join(sorted({w for w in re.findall(r"[A-Z]+", text.upper()) if w in known}))
         for text in texts
     ]
-
-
-def shelf_life(codes: Iterable[str]) -> pd.DataFrame:
-    """How many years may each lie in the store?
-
-    Parameters
-    ----------
-    codes : iterable of str
-        As `elastomers_in` gives them; of several the shortest life counts.
-
-    Returns
-    -------
-    pandas.DataFrame
-        shelf_years, shelf_more_years (after an inspection); NaN where no elastomer is known.
-    """
-    spans = [[SHELF_YEARS[c] for c in code.split("/") if c] for code in codes]
-    years = [min(s) if s else (np.nan, np.nan) for s in spans]
-    return pd.DataFrame(years, columns=["shelf_years", "shelf_more_years"], dtype=float)

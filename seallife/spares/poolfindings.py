@@ -12,6 +12,7 @@ import pandas as pd
 from seallife.findings import Severity, join_findings, make_findings, set_aside_findings
 from seallife.spares.confirmed import NO_ITEM, confirmed_findings
 from seallife.spares.elastomers import elastomers_in
+from seallife.spares.shelf import shelf_group
 
 __all__ = ["pool_findings"]
 
@@ -171,7 +172,7 @@ def _materials(
 ) -> list[pd.DataFrame]:
     """Cure dates and elastomers."""
     late = kept["cure_date"] > now
-    ages = rows["shelf_years"].notna() & (rows["on_hand"] > 0)
+    ages = rows["elastomer"].map(shelf_group).isin(["A", "B", "C"]) & (rows["on_hand"] > 0)
     undated = ages & kept["cure_date"].isna()
     cell = pd.Series(elastomers_in(kept["elastomer"]), index=kept.index, dtype=object)
     text = pd.Series(elastomers_in(kept["description"], described=True), index=kept.index)
@@ -224,7 +225,7 @@ def _low_rank(members: pd.DataFrame) -> pd.DataFrame:
     low = members[members["in_use"] & (members["criticality"] != members["criticality_said"])]
     return make_findings(
         "hazardous fluid, lower criticality",
-        "doubt",
+        "note",
         low["record_id"],
         [
             f"{p} handles {h} and is ranked {said or 'nowhere'}; taken as {taken}"

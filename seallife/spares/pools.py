@@ -19,7 +19,7 @@ from seallife.intake.typed import empty_table
 from seallife.schema import TABLES
 from seallife.sections import Costs, cost_at
 from seallife.spares.confirmed import NO_ITEM
-from seallife.spares.elastomers import elastomers_in, shelf_life
+from seallife.spares.elastomers import elastomers_in
 from seallife.spares.hazards import position_hazards
 from seallife.spares.poolfindings import pool_findings
 
@@ -54,7 +54,7 @@ class Pools:
         description, positions (in use), sites, on_hand, on_order (0 where blank), on_order_due,
         stock_low, stock_high, unit_cost, lead_time_d, repairable, repair_time_d, reject_share (of
         the stores, else of `Costs`), cure_date, elastomer, elastomer_from ('stores', 'register',
-        'description'), shelf_years, shelf_more_years, criticality (highest of its positions),
+        'description'), criticality (highest of its positions),
         hazard, hazardous, shortage_per_day (mean of its positions), record_id, status ('ok' or the
         weightiest gap), message (all gaps). NaN where not known.
     members : pandas.DataFrame
@@ -209,7 +209,6 @@ def _table(
             "cure_date": row["cure_date"].where(row["cure_date"] <= now),
             "elastomer": material,
             "elastomer_from": material_from,
-            **shelf_life(elastomers_in(material)).set_index(index),
             "criticality": highest.map(dict(enumerate(ranks))).fillna(""),
             "hazard": hazard,
             "hazardous": hazard != "",
