@@ -48,7 +48,7 @@ def one_fleet(fleet: TrueFleet, ahead: FleetAhead, came: DemandPaths) -> pd.Data
             if by == "all":
                 seen, used = seen.sum(axis=0, keepdims=True), used.sum(axis=1, keepdims=True)
             chance = demand.chances(months, by)[1]
-            knows = demand_chances(oracle.chances(months, by)[1], chance.shape[1])
+            knows = _folded(oracle.chances(months, by)[1], chance.shape[1])
             k = chance.shape[1]
             rivals = (
                 last_years_usage(used[0], months, k),
@@ -60,7 +60,9 @@ def one_fleet(fleet: TrueFleet, ahead: FleetAhead, came: DemandPaths) -> pd.Data
             rows = np.repeat(np.arange(len(seen)), times)
             cell = np.minimum(flat, k - 1)
             parts.append(
-                scores[["observed", "expected", "under", "upto", "low", "high", "log_score"]].assign(
+                scores[
+                    ["observed", "expected", "under", "upto", "low", "high", "log_score"]
+                ].assign(
                     months=months,
                     by=by,
                     future=np.tile(np.arange(times), len(seen)),
@@ -74,7 +76,7 @@ def one_fleet(fleet: TrueFleet, ahead: FleetAhead, came: DemandPaths) -> pd.Data
     return pd.concat(parts, ignore_index=True)
 
 
-def demand_chances(chance: np.ndarray, cells: int) -> np.ndarray:
+def _folded(chance: np.ndarray, cells: int) -> np.ndarray:
     """Chances of so many counts, the last standing for more as well."""
     out = np.zeros((len(chance), cells))
     k = min(cells, chance.shape[1])

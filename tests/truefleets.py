@@ -24,7 +24,17 @@ from seallife.spares.lawdraws import LawDraws
 from seallife.spares.paths import DemandPaths
 from seallife.spares.positionfactors import PositionFactors
 
-__all__ = ["AHEAD", "KINDS", "NOW", "WINDOW", "FixedDuty", "TrueFleet", "draw_fleet", "tables"]
+__all__ = [
+    "KINDS",
+    "NOW",
+    "OUTAGE",
+    "WINDOW",
+    "FixedDuty",
+    "TrueFleet",
+    "draw_fleet",
+    "from_records",
+    "tables",
+]
 
 KINDS = ("steady", "renewed", "unlike")
 NOW = pd.Timestamp("2026-01-01")
