@@ -4,10 +4,10 @@ In: the life table, `Posterior` of the pooled Weibull laws. Out: `LawDraws`. Nex
 `seallife.spares.ahead`.
 
 A Weibull law for each class, drawn with those of the other classes, is the ground: it lends thin
-classes what the others know, and goes on beyond the oldest seal. Where the ages at which seals of
-a class failed say otherwise (fitting faults, several causes), bands of age are corrected by what
-was counted in them, first over the whole fleet, then in each class: gamma factors, the more narrow
-the more failures a band holds, with a spread between classes that is found from the counts.
+classes what the others know, and goes on beyond the oldest seal. Where the ages at which seals
+failed say otherwise (fitting faults, several causes), it is corrected: by a smooth curve over age
+that all classes share, and in each class by what was counted in bands of age, with a spread between
+classes that is found from the counts.
 """
 
 from __future__ import annotations
@@ -22,14 +22,15 @@ from seallife.history.ageshape import likeness_of
 from seallife.life.groups import Floats, Ints
 from seallife.life.poolingdraws import Posterior
 from seallife.life.usable import UsableLives
+from seallife.spares.agefactors import draw_age_factors
 
 __all__ = ["LawDraws", "draw_laws"]
 
 _BANDS = 8
-_PER_BAND = 5.0  # failures of the fleet in a band, at least
-_STEPS = 24  # knots from the youngest age to the oldest, and as many in between as there are bands
-_BEYOND = 8.0  # oldest knot over the oldest life
-_SHARED = 1.0  # failures' worth of the Weibull laws put into each band of the whole fleet
+_PER_BAND = 10.0  # failures of the fleet in a band, at least
+_STEP = 0.25  # of log age, in which the curve of the whole fleet is found
+_YOUNGER, _OLDER = 26, 8  # such steps from the first age to the oldest life, and beyond it
+_EVEN = 41  # knots at even distances, up to twice the oldest life
 _ALIKE = 20.0  # a class is never taken to go with the fleet's bands better than to a fifth
 
 
@@ -115,13 +116,11 @@ def draw_laws(
 
     Notes
     -----
-    Given the Weibull laws, a band of age in which n seals of the fleet failed where E were due gets
-    a factor that is gamma with shape 1 + n and rate 1 + E: what is common to all classes, such as
-    fitting faults. Each class's band gets one more, gamma with shape a + n and rate a + E, its due
-    failures times the common factor. Then all bands of a class are scaled so that as many failures
-    are due as under its Weibull law: the level and its doubt are those of the pooled laws, the
-    bands say at which ages. a is the most likely under negative binomial counts, 20 at most: no
-    more than a fifth off is never taken for granted.
+    Given the Weibull laws, what is common to all classes, such as fitting faults, is a curve of
+    `seallife.spares.agefactors`. A band of a class in which n seals failed where E were due by both
+    gets a factor that is gamma with shape a + n and rate a + E. So the level of the laws and the
+    counts do not both speak for it. a is the most likely under negative binomial counts, 20 at
+    most: no more than a fifth off is never taken for granted.
 
     Source
     ------
@@ -139,60 +138,50 @@ def draw_laws(
     use = ~lives.out
     place = classes.get_indexer(pd.Index(lives.label[use]))
     failed, age, entry = lives.failed[use], lives.middle[use], lives.entry[use]
-    edges = _edges(age[failed])
-    ages = _knots(edges, float(age.max()))
+    oldest = float(age.max())
+    curve = oldest * np.exp(_STEP * np.arange(-_YOUNGER, _OLDER + 1))
+    ages = np.unique(np.concatenate(([0.0], curve, oldest * np.linspace(0, 2, _EVEN))))
     c = len(classes)
     spent = _time_spent(place, entry, age, ages, c)
     with np.errstate(over="ignore"):
         weibull = (ages[None, None] / scale[..., None]) ** shape[..., None]
-    weibull = np.minimum(weibull, 1e6)
-    steps = np.diff(weibull, axis=2)
+    steps = np.diff(np.minimum(weibull, 1e6), axis=2)
     # time spent in a cell, as a share of what one seal spends there, times its expected failures
-    due_cells = steps * (spent / np.diff(ages))
-    band = np.searchsorted(edges, ages[:-1], side="right") - 1
-    first = np.searchsorted(band, np.arange(len(edges)))
-    due = np.add.reduceat(due_cells, first, axis=2)
-    at = np.searchsorted(edges, age[failed], side="left") - 1
-    cell = place[failed] * len(edges) + np.maximum(at, 0)
-    count = np.bincount(cell, minlength=c * len(edges)).reshape(c, -1).astype(np.float64)
-    weibull_due = due.copy()
-    shared = count.sum(axis=0)
-    shared = rng.gamma(_SHARED + shared, size=(draws, len(edges))) / (_SHARED + due.sum(axis=1))
-    due *= shared[:, None]
+    share = spent / np.diff(ages)
+    whole = np.append(0.0, curve[:-1])
+    count, due, cells = _by_band(whole, ages, steps * share, age[failed], place[failed])
+    common = draw_age_factors(count.sum(axis=0), due.sum(axis=1), _STEP, rng)
+    steps *= common[:, None, cells]
+    edges = _edges(age[failed], curve)
+    count, due, cells = _by_band(edges, ages, steps * share, age[failed], place[failed])
     middle = due.mean(axis=0)
     alike = min(likeness_of(count[middle > 0], middle[middle > 0]), _ALIKE)
-    factor = rng.gamma(alike + count, size=due.shape) / (alike + due) * shared[:, None]
-    # bands shape the course of the rate; how many fail in all is left to the pooled law
-    banded = (weibull_due * factor).sum(axis=2)
-    level = np.divide(weibull_due.sum(axis=2), banded, out=np.ones(banded.shape), where=banded > 0)
-    factor *= level[..., None]
-    steps = steps * factor[..., band]
+    steps *= (rng.gamma(alike + count, size=due.shape) / (alike + due))[..., cells]
     cumulative = np.concatenate((np.zeros((draws, c, 1)), np.cumsum(steps, axis=2)), axis=2)
     return LawDraws(classes, ages, cumulative, lives.unit, seed)
 
 
-def _edges(ages: Floats) -> Floats:
-    """Lower edges of bands with about as many failures of the fleet each, the youngest less."""
-    bands = int(np.clip(len(ages) // _PER_BAND, 1, _BANDS))
-    shares = np.arange(1, bands) / bands
-    shares = np.unique(np.append(shares, 0.5 / bands)) if bands > 1 else shares
-    inner = np.quantile(ages, shares)
-    return np.unique(np.append(0.0, inner[inner > 0]))
+def _edges(failed: Floats, curve: Floats) -> Floats:
+    """Lower edges of bands with about as many failures of the fleet each, among given ages."""
+    bands = int(np.clip(len(failed) // _PER_BAND, 1, _BANDS))
+    inner = np.quantile(failed, np.arange(1, bands) / bands)
+    return np.unique(np.append(0.0, curve[np.searchsorted(curve, inner)]))
 
 
-def _knots(edges: Floats, oldest: float) -> Floats:
-    """Ages between which rates are taken as constant: close enough for any course of a rate."""
-    young = edges[1] / 8 if len(edges) > 1 else oldest / 64
-    return np.unique(
-        np.concatenate(
-            (
-                edges,
-                np.geomspace(young, oldest, _STEPS),
-                oldest * np.linspace(0, 1, _STEPS),
-                oldest * np.geomspace(1.1, _BEYOND, 12),
-            )
-        )
-    )
+def _by_band(
+    edges: Floats, ages: Floats, due: Floats, failed: Floats, place: Ints
+) -> tuple[Floats, Floats, Ints]:
+    """Failures counted, and due, by class and band, and the band of each cell of age.
+
+    ``due`` are those of each cell, shape (draws, c, cells); ``failed`` ages at failure.
+    """
+    cells = np.searchsorted(edges, ages[:-1], side="right") - 1
+    first = np.searchsorted(cells, np.arange(len(edges)))
+    # a failure at the edge of a band belongs to the band it leaves
+    at = np.maximum(np.searchsorted(edges, failed, side="left") - 1, 0)
+    size = (due.shape[1], len(edges))
+    count = np.bincount(place * len(edges) + at, minlength=size[0] * size[1]).reshape(size)
+    return count.astype(np.float64), np.add.reduceat(due, first, axis=2), cells
 
 
 def _time_spent(place: Ints, entry: Floats, age: Floats, ages: Floats, classes: int) -> Floats:
