@@ -145,6 +145,7 @@ class TrueFleet:
             24 * self.duty,
             nothing,
             PositionFactors(nothing, nothing, np.inf, 0.0),
+            np.inf,
             laws,
             np.ones((1, n)),
             np.full((1, n), 1 / PLANNED_D),

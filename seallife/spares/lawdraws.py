@@ -118,9 +118,10 @@ def draw_laws(
     -----
     Given the Weibull laws, what is common to all classes, such as fitting faults, is a curve of
     `seallife.spares.agefactors`. A band of a class in which n seals failed where E were due by both
-    gets a factor that is gamma with shape a + n and rate a + E. So the level of the laws and the
-    counts do not both speak for it. a is the most likely under negative binomial counts, 20 at
-    most: no more than a fifth off is never taken for granted.
+    gets a factor that is gamma with shape a + n and rate a + E; a is the most likely under negative
+    binomial counts, 20 at most: no more than a fifth off is never taken for granted. Then all ages
+    of a class are scaled so that as many failures are due as under its Weibull law: the level and
+    its doubt are those of the pooled laws, the factors say at which ages.
 
     Source
     ------
@@ -151,12 +152,16 @@ def draw_laws(
     whole = np.append(0.0, curve[:-1])
     count, due, cells = _by_band(whole, ages, steps * share, age[failed], place[failed])
     common = draw_age_factors(count.sum(axis=0), due.sum(axis=1), _STEP, rng)
+    level = (steps * share).sum(axis=2)
     steps *= common[:, None, cells]
     edges = _edges(age[failed], curve)
     count, due, cells = _by_band(edges, ages, steps * share, age[failed], place[failed])
     middle = due.mean(axis=0)
     alike = min(likeness_of(count[middle > 0], middle[middle > 0]), _ALIKE)
     steps *= (rng.gamma(alike + count, size=due.shape) / (alike + due))[..., cells]
+    # bands shape the course of the rate; how many fail in all is left to the pooled law
+    banded = (steps * share).sum(axis=2)
+    steps *= np.divide(level, banded, out=np.ones(banded.shape), where=banded > 0)[..., None]
     cumulative = np.concatenate((np.zeros((draws, c, 1)), np.cumsum(steps, axis=2)), axis=2)
     return LawDraws(classes, ages, cumulative, lives.unit, seed)
 
