@@ -88,7 +88,7 @@ def test_positions_do_not_stand_apart_where_they_are_alike(plain: FleetAhead) ->
 
 def test_bad_positions_are_found_but_pulled_in_too_far() -> None:
     """2.7 failures each, factors of shape 3: no estimate correlates better than 0.69, and the ten
-    worst, 2.4 times their class, could be told to be 1.5 times. They are told 1.2: laws are those
+    worst, 2.4 times their class, could be told to be 1.4 times. They are told 1.2: laws are those
     of all positions together, of which the bad ones have most of the young seals, so more is taken
     to be due at them than is."""
     close, worst = [], []

@@ -13,12 +13,22 @@ import pandas as pd
 from seallife.history import mtbr
 from seallife.report.basis import group_row
 from seallife.report.classtable import class_table
-from seallife.report.format import count, interval, number, share, share_interval, share_of
+from seallife.report.format import (
+    count,
+    date_text,
+    interval,
+    level_text,
+    number,
+    share,
+    share_interval,
+    share_of,
+)
+from seallife.report.sparestables import orders_in_words
 
 if TYPE_CHECKING:
     from seallife.study import Study
 
-__all__ = ["findings_in_words"]
+__all__ = ["ahead_in_words", "findings_in_words"]
 
 _WORTH_SAYING = 0.02  # a smaller share moves no figure that is shown
 _FINDINGS = 4
@@ -43,6 +53,32 @@ def findings_in_words(study: Study) -> tuple[str, ...]:
         if sentence
     ]
     return tuple(out[:_FINDINGS])
+
+
+def ahead_in_words(study: Study) -> tuple[str, ...]:
+    """What do the coming months need: seals, orders, renewals?"""
+    spares = study.spares
+    if not spares.can_forecast:
+        return ()
+    demand = spares.demand.table
+    year = demand[(demand["by"] == "all") & (demand["months"] == 12)].iloc[0]
+    out = [
+        f"In twelve months {year['need']:,.0f} seals will be needed "
+        f"({level_text(spares.demand.level)} range {year['low']:,.0f} to {year['high']:,.0f}), "
+        f"{year['failed']:,.0f} of them for failures."
+    ]
+    if len(spares.items):
+        out.append(orders_in_words(study))
+    begin = spares.outage.table["days_to_outage"]
+    if begin.notna().any():
+        first = spares.ahead.now + pd.Timedelta(days=float(np.floor(begin.min())))
+        listed = spares.outage.table["verdict"].isin(["renew", "cannot tell yet"])
+        out.append(
+            f"The next outage on record begins {date_text(first)}; "
+            f"renewing pays, or may pay, for {count(int(listed.sum()), 'seal')} in the coming "
+            "outages: see 'What to renew, and when'."
+        )
+    return tuple(out)
 
 
 def _projects(study: Study) -> str:

@@ -16,7 +16,7 @@ from seallife.report.exhibit import Block, Exhibit, Points, Text
 from seallife.report.format import count, interval, number, share
 from seallife.report.grade import grade_records
 from seallife.report.leaktables import breach_words
-from seallife.report.yearwords import findings_in_words
+from seallife.report.yearwords import ahead_in_words, findings_in_words
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -35,11 +35,13 @@ def build(study: Study) -> tuple[Block, ...]:
     """Where do we stand, did it change, and what is asked of whom?"""
     grade = grade_records(study)
     steps = study.removals.waterfall
+    ahead = ahead_in_words(study)
     return (
         *_over_a_legal_limit(study),
         *verdict_texts(study),
         _where_we_stand(study),
         Points("What the records say", findings_in_words(study)),
+        *([Points("What lies ahead", ahead)] if ahead else []),
         Points("What is asked for", requests(study)),
         Text(f"{grade.sentence} The rule and all lines stand under 'How far to trust this'."),
         Exhibit(
