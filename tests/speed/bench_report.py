@@ -29,8 +29,9 @@ def test_demo_report(tmp_path: Path) -> None:
     seconds, memory = cost("-m", "seallife.cli", "report", str(DEMO), "-o", str(tmp_path), repeat=2)
     print(f"\ndemo report {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
     # 8 s while the summary held classes and rates only; causes, conditions, trends, projects since,
-    # then leakage: alarms at four rates, their thresholds by simulation
-    assert seconds / reference() < 27.0 / QUIET_IMPORT_S
+    # then leakage: alarms at four rates, their thresholds by simulation; then spares, and forecasts
+    # of seven earlier years, each with the fleet read and studied as it stood on record
+    assert seconds / reference() < 50.0 / QUIET_IMPORT_S
     assert memory < 700
 
 
@@ -40,8 +41,8 @@ def test_twenty_thousand_lives(tmp_path: Path) -> None:
         "-m", "seallife.cli", "report", str(folder), "-o", str(tmp_path / "out"), repeat=1
     )
     print(f"\n20,000 lives {seconds:.2f} s, {seconds / reference():.1f} x imports, {memory:.0f} MB")
-    # 20 s while the summary held classes and rates only
-    assert seconds / reference() < 40.0 / QUIET_IMPORT_S
+    # 20 s while the summary held classes and rates only; half of it are earlier years studied anew
+    assert seconds / reference() < 80.0 / QUIET_IMPORT_S
     assert memory < 700
 
 

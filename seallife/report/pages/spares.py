@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["build"]
 
 _HORIZONS = (12,)
-_ORIGINS = 8
+_ORIGINS = 7
 _CARE = (
     COMMON_CAUSE,
     "Forecasts say what happens if nothing is changed: rates are those of the whole record, and "
