@@ -12,7 +12,7 @@ import numpy as np
 from seallife.figures.outageline import outage_line_figure
 from seallife.report.exhibit import Block, Exhibit, Text
 from seallife.report.format import count
-from seallife.report.sparestables import kit_list, outage_rows, renewal_by_age
+from seallife.report.outagetables import kit_list, outage_rows, renewal_by_age
 from seallife.spares.outagewords import LIST_CAUTION
 
 if TYPE_CHECKING:
