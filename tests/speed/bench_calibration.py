@@ -30,11 +30,12 @@ def _seconds(classes: int) -> tuple[float, float]:
 
 def test_a_tenth_of_five_thousand_classes() -> None:
     """Cost grows with the number of lives, no faster."""
-    sizes = {classes: _seconds(classes) for classes in (125, 250, 500)}
+    sizes = {classes: _seconds(classes) for classes in (250, 500, 1_000)}
     told = "; ".join(f"{k} classes {s:.1f} s, {m:.0f} MB" for k, (s, m) in sizes.items())
     print(f"\ncalibrated by 400 resamples: {told}")
     seconds, memory = sizes[500]
     assert seconds / reference() < 12.0 / QUIET_IMPORT_S
     assert memory < 1_000
-    first, second = sizes[250][0] - sizes[125][0], sizes[500][0] - sizes[250][0]
+    # 250 classes are taken at a time: below that the first of a batch pay for all
+    first, second = sizes[500][0] - sizes[250][0], sizes[1_000][0] - sizes[500][0]
     assert second / first < 2.6  # twice the lives more
