@@ -97,7 +97,7 @@ def test_all_models_of_a_tenth_of_five_thousand_classes() -> None:
     told = "; ".join(f"{k} classes {s:.1f} s, {m:.0f} MB" for k, (s, m) in sizes.items())
     print(f"\nall life models: {told}; {sizes[500][0] / reference():.1f} x imports")
     seconds, memory = sizes[500]
-    assert seconds / reference() < 32.0 / QUIET_IMPORT_S
+    assert seconds / reference() < 40.0 / QUIET_IMPORT_S  # threads that meet cost a third more
     # so far about 130 MB are the libraries, and a tenth of what is left grows tenfold
     assert memory < 400
     first, second = sizes[250][0] - sizes[125][0], sizes[500][0] - sizes[250][0]
