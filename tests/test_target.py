@@ -96,10 +96,13 @@ def test_ranges_hold_the_failures_of_the_year_ahead() -> None:
     assert np.mean(ratio) == pytest.approx(1.0, abs=0.06)
 
 
-def test_constant_rates_give_exposure_times_rate() -> None:
-    """Exponential lives, nothing pulled: expected failures are hours over mean life."""
+@pytest.mark.parametrize("first", [2024, 2025])  # with and without a leap day
+@pytest.mark.parametrize("years", [1, 2, 3])
+def test_constant_rates_give_exposure_times_rate(first: int, years: int) -> None:
+    """Exponential lives, nothing pulled: a year's failures are hours over mean life, any year."""
+    cut, end = pd.Timestamp(first, 1, 1), pd.Timestamp(first + years - 1, 12, 31)
     rng = np.random.default_rng(4)
-    n = 3_000
+    n = 40_000
     lives = pd.DataFrame(
         {
             "position_id": [f"P{i}" for i in range(n)],
@@ -110,20 +113,20 @@ def test_constant_rates_give_exposure_times_rate() -> None:
             "entry_age_h": 0.0,
             "exit_age_h": rng.exponential(20_000.0, n),
             "end": "failed",
-            "entry": CUT - pd.Timedelta(days=900),
-            "exit": CUT - pd.Timedelta(days=100),
+            "entry": cut - pd.Timedelta(days=900),
+            "exit": cut - pd.Timedelta(days=100),
         }
     )
-    running = lives.head(400).assign(end="in service", exit_age_h=5_000.0, exit=CUT)
+    running = lives.head(400).assign(end="in service", exit_age_h=5_000.0, exit=cut)
     both = pd.concat([lives, running], ignore_index=True)
     both = both.assign(hours=both["exit_age_h"])
     speed = pd.Series(12.0, index=[f"P{i}" for i in range(n)])
     got = forecast_target(
-        both, _even_clock(speed), age_rates(both), _monthly(both, ("S",)), until=END
+        both, _even_clock(speed), age_rates(both), _monthly(both, ("S",)), until=end
     )
     rate = n / both["hours"].sum()
     row = got.table.iloc[0]
-    assert row["expected"] == pytest.approx(400 * 12 * 365 * rate, rel=0.05)
+    assert row["expected"] == pytest.approx(400 * 12 * 365 * rate, rel=0.03)
     assert row["expected_low"] < row["expected"] < row["expected_high"]
     assert row["low"] < row["expected_low"]
     assert row["high"] > row["expected_high"]

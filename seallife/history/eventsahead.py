@@ -67,7 +67,8 @@ def events_ahead(
     drawn, unaged = rates.drawn(draws, rng)
     edges = np.append(0.0, steps)
     widths = np.diff(edges)
-    counted = edges[1:] > steps[-1] - DAYS_PER_YEAR * (1 + 1e-9)
+    # by their middles: twelve steps, be the year's first edge a day late or early
+    counted = (edges[:-1] + edges[1:]) / 2 > steps[-1] - DAYS_PER_YEAR
     pull = planned[place] * widths[0]
 
     def hazard(first: Floats, last: Floats, known: npt.NDArray[np.bool_]) -> Floats:
