@@ -90,6 +90,27 @@ class RunClock:
         hours[bad], metered[bad] = np.nan, np.nan
         return np.where(np.isnan(day), np.nan, hours), np.where(np.isnan(day), np.nan, metered)
 
+    def hours_a_day(
+        self, position: pd.Series, now: pd.Timestamp, recent_days: float = 365.0
+    ) -> Floats:
+        """How many hours a day has each position run lately?
+
+        Parameters
+        ----------
+        position : pandas.Series of str, shape (n,)
+        now : Timestamp
+            First day after those looked at.
+        recent_days : float
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [h/d] 0 where nothing is known of the position.
+        """
+        end = np.full(len(position), float(day_number(pd.Series([now]))[0]))
+        hours = self.at(position, end)[0] - self.at(position, end - recent_days)[0]
+        return np.asarray(np.nan_to_num(hours) / recent_days)
+
     def spread(self, position: pd.Series, hours: Floats, metered: Floats) -> tuple[Floats, Floats]:
         """Between which bounds may hours of a stretch lie?
 

@@ -253,7 +253,7 @@ class SpareAnswers:
         pool = lives.loc[gone, "position_id"].map(self.positions.set_index("position_id")["pool"])
         return pool.fillna(NO_ITEM).replace("", NO_ITEM).value_counts()
 
-    @property
+    @cached_property
     def _pool_paths(self) -> DemandPaths:
         """Futures of the positions that live on a stock item."""
         return self.paths.without(NO_ITEM)
@@ -265,7 +265,8 @@ class SpareAnswers:
         work = np.nan if costs.planned_renewal is None else costs.planned_renewal
         members = self.pools.members.set_index("position_id")["criticality"]
         rank = seals["position_id"].map(members).fillna("").astype(str)
-        extra = np.array([cost_at(costs.failure_extra, word) for word in rank])
+        each = {word: cost_at(costs.failure_extra, word) for word in rank.unique()}
+        extra = rank.map(each).to_numpy(np.float64)
         planned = price + work
         return planned, planned + extra
 

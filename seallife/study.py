@@ -154,7 +154,7 @@ class Study:
         """Weibull laws and survival curves by class: short for ``life.fits``."""
         return self.life.fits
 
-    @property
+    @cached_property
     def _class_of(self) -> pd.Series:
         return self.classes.table.set_index("position_id")["service_class"]
 

@@ -51,9 +51,8 @@ class FixedDuty:
 
     share: pd.Series
 
-    def at(self, position, day):
-        hours = self.share.reindex(position).to_numpy() * 24 * day
-        return hours, hours
+    def hours_a_day(self, position, now):
+        return np.nan_to_num(self.share.reindex(position).to_numpy() * 24)
 
 
 @dataclass(frozen=True, eq=False)

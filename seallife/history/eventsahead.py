@@ -9,13 +9,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from seallife.clocks import RunClock, day_number
+from seallife.clocks import RunClock
 from seallife.history.agerates import AgeRates
 from seallife.schema import DAYS_PER_YEAR
 
-__all__ = ["events_ahead", "planned_rates"]
+__all__ = ["events_ahead", "planned_rates", "routine_removals"]
 
-_RECENT_DAYS = 365.0
 _PLANNED_YEARS = 3
 _NOT_ROUTINE = ("planned in outage", "upgrade", "pump retired")
 
@@ -61,7 +60,7 @@ def events_ahead(
     steps = _steps(now, date)
     n = len(running)
     place = rates.classes.get_indexer(pd.Index(running["service_class"].astype(str)))
-    speed = _hours_a_day(running["position_id"], clock, now)
+    speed = clock.hours_a_day(running["position_id"], now)
     age = pd.to_numeric(running["exit_age_h"]).to_numpy(dtype=float, na_value=np.nan)
     aged = running["age_known"].to_numpy(dtype=bool) & np.isfinite(age)
     drawn, unaged = rates.drawn(draws, rng)
@@ -126,26 +125,40 @@ def planned_rates(lives: pd.DataFrame, rates: AgeRates, now: pd.Timestamp) -> Fl
     ndarray, shape (c,)
         Removals a day and position, by class.
     """
+    counts, spent = routine_removals(lives, rates.classes, now)
+    return np.where(spent > 0, counts / np.maximum(spent, 1.0), 0.0)
+
+
+def routine_removals(
+    lives: pd.DataFrame, classes: pd.Index, now: pd.Timestamp
+) -> tuple[Floats, Floats]:
+    """How many seals were lately pulled in good order, outages and upgrades left out?
+
+    Parameters
+    ----------
+    lives : DataFrame
+        Table of a `LifeTable`; its last three years count.
+    classes : Index
+    now : Timestamp
+        First day after the records.
+
+    Returns
+    -------
+    counts, days : ndarray, shape (c,)
+        Removals, and days in service, by class.
+    """
     since = now - pd.DateOffset(years=_PLANNED_YEARS)
     pulled = lives["end"].eq("withdrawn") & (lives["exit"] > since)
     pulled &= ~lives["reason"].isin(_NOT_ROUTINE)
     begun = lives["entry"].where(lives["entry"] > since, since)
     days = (lives["exit"] - begun).dt.days.clip(lower=0)
     by = lives["service_class"].astype(str)
-    counts = pulled.groupby(by).sum().reindex(rates.classes, fill_value=0).to_numpy(dtype=float)
-    spent = days.groupby(by).sum().reindex(rates.classes, fill_value=0).to_numpy(dtype=float)
-    return np.where(spent > 0, counts / np.maximum(spent, 1.0), 0.0)
+    sums = pd.DataFrame({"count": pulled, "days": days}).groupby(by).sum()
+    counts, spent = sums.reindex(classes, fill_value=0).to_numpy(dtype=np.float64).T
+    return counts, spent
 
 
 def _steps(now: pd.Timestamp, date: pd.Timestamp) -> Floats:
     """Days from now to the end of each step of about a month, the last step ending at the date."""
     days = float((date - now).days + 1)
     return np.linspace(0.0, days, max(round(days / DAYS_PER_YEAR * 12), 1) + 1)[1:]
-
-
-def _hours_a_day(position: pd.Series, clock: RunClock, now: pd.Timestamp) -> Floats:
-    """Run hours a day over the last year, by position."""
-    end = float(day_number(pd.Series([now]))[0])
-    then = np.full(len(position), end - _RECENT_DAYS)
-    hours = clock.at(position, np.full(len(position), end))[0] - clock.at(position, then)[0]
-    return np.asarray(np.nan_to_num(hours) / _RECENT_DAYS)

@@ -18,6 +18,7 @@ from seallife.report.format import (
     level_text,
     share,
 )
+from seallife.spares.shelf import QUIET
 
 if TYPE_CHECKING:
     from seallife.study import Study
@@ -64,20 +65,25 @@ def orders_in_words(study: Study) -> str:
             f"{count(len(now), 'stock item')}, {cost}"
         )
         told += f" and {count(blank, 'item')} without a price" if blank else ""
-    soon = sheet["order_by"] < study.spares.ahead.now + pd.Timedelta(days=_SOON_D)
-    later = int(((sheet["action"] == "order later") & soon).sum())
+    later = int(((sheet["action"] == "order later") & _due_soon(study)).sum())
     silent = int((sheet["action"] == "cannot tell yet").sum())
     told += f"; {count(later, 'more is', 'more are')} due within {_SOON_D} days" if later else ""
     told += f". Of {count(silent, 'item')} it cannot be told" if silent else ""
     return f"{told}. Asked: no shortage in {share(service)} of futures until a new one can come."
 
 
+def _due_soon(study: Study) -> pd.Series:
+    """Which items of the sheet must be ordered within the time that the page looks ahead."""
+    until = study.spares.ahead.now + pd.Timedelta(days=_SOON_D)
+    return study.spares.sheet["order_by"] < until
+
+
 def storeroom_rows(study: Study) -> Exhibit:
     """One line a stock item: what it needs, what to order, by when, why."""
     spares = study.spares
     sheet = spares.sheet
-    due = sheet["order_by"] < spares.ahead.now + pd.Timedelta(days=_SOON_D)
-    rows = sheet[(sheet["action"] != "enough") & (due | sheet["order_by"].isna())].head(_SHOWN)
+    due = _due_soon(study) | sheet["order_by"].isna()
+    rows = sheet[(sheet["action"] != "enough") & due].head(_SHOWN)
     shown = pd.DataFrame(
         {
             "Item": rows["pool"].astype(str),
@@ -159,7 +165,7 @@ def lain_too_long(study: Study) -> Exhibit | None:
     shelf = study.spares.shelf
     table = shelf.table
     about = study.spares.items.set_index("pool")
-    quiet = table["status"].isin(["ok", "none in the store", "does not age"])
+    quiet = table["status"].isin(QUIET)
     rows = table[~quiet].sort_values("days_left", kind="stable")
     if rows.empty:
         return None

@@ -10,7 +10,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from seallife.clocks import RunClock, day_number
+from seallife.clocks import RunClock
+from seallife.history.eventsahead import routine_removals
 from seallife.life.groups import Floats
 from seallife.life.pooling import PooledWeibull
 from seallife.life.usable import Clock, UsableLives, usable_lives
@@ -25,9 +26,6 @@ __all__ = ["fleet_ahead"]
 
 _CELLS = 4_000_000  # draws times seals
 _DRAWS = (80, 160)
-_RECENT_DAYS = 365.0
-_PLANNED_YEARS = 3
-_NOT_ROUTINE = ("planned in outage", "upgrade", "pump retired")
 _BY = "service_class"
 
 
@@ -79,7 +77,7 @@ def fleet_ahead(
     rng = np.random.default_rng((seed, 7))
     seals = _seals(running, coming, positions, now)
     place = classes.get_indexer(pd.Index(seals[_BY].astype(str)))
-    hours = _hours_a_day(seals["position_id"], run_clock, now)
+    hours = np.clip(run_clock.hours_a_day(seals["position_id"], now), 0.0, HOURS_PER_DAY)
     in_hours = clock == "run_h"
     unit = "h" if in_hours else "d"
     age = pd.to_numeric(running[f"exit_age_{unit}"]).to_numpy(np.float64, na_value=np.nan)
@@ -124,14 +122,6 @@ def _seals(
         known = seals["position_id"].map(own[name]).astype(object)
         seals[name] = known.where(known.notna() & (known != ""), empty)
     return seals
-
-
-def _hours_a_day(position: pd.Series, clock: RunClock, now: pd.Timestamp) -> Floats:
-    """Run hours a day over the last year, by position."""
-    end = float(day_number(pd.Series([now]))[0])
-    then = np.full(len(position), end - _RECENT_DAYS)
-    hours = clock.at(position, np.full(len(position), end))[0] - clock.at(position, then)[0]
-    return np.clip(np.nan_to_num(hours) / _RECENT_DAYS, 0.0, HOURS_PER_DAY)
 
 
 def _rates_unaged(
@@ -193,19 +183,10 @@ def _planned(
     lives: pd.DataFrame, classes: pd.Index, now: pd.Timestamp, draws: int, rng: np.random.Generator
 ) -> Floats:
     """Removals in good order a day and seal, by class, shape (draws, c)."""
-    since = now - pd.DateOffset(years=_PLANNED_YEARS)
-    pulled = (lives["end"] == "withdrawn") & (lives["exit"] > since)
-    pulled &= ~lives["reason"].isin(_NOT_ROUTINE)
-    days = (lives["exit"] - lives["entry"].where(lives["entry"] > since, since)).dt.days.clip(
-        lower=0
-    )
-    place = classes.get_indexer(pd.Index(lives[_BY].astype(str)))
-    c = len(classes)
-    count = np.bincount(place[pulled.to_numpy()], minlength=c).astype(np.float64)
-    spent = np.bincount(place, days.to_numpy(np.float64), c)
+    count, spent = routine_removals(lives, classes, now)
     # classes lean on the fleet by half a removal's worth
     whole = (count.sum() + 0.5) / max(spent.sum(), 1.0)
-    return np.asarray(rng.gamma(count + 0.5, size=(draws, c)) / (spent + 0.5 / whole))
+    return np.asarray(rng.gamma(count + 0.5, size=(draws, len(classes))) / (spent + 0.5 / whole))
 
 
 def _outages(

@@ -11,6 +11,7 @@ apart. How narrow the first is and how many stand apart is found from the counts
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -42,11 +43,11 @@ class PositionFactors:
     alike: float
     apart: float
 
-    @property
+    @cached_property
     def chance_apart(self) -> Floats:
         """How likely each position is one of those that stand apart, shape (n,)."""
-        few, many = _log_chances(self.had, self.due, self.alike)
-        odds = np.exp(few - many) * self.apart / (1 - self.apart)
+        many = _many(self.had, self.due, self.alike)
+        odds = np.exp(_few(self.had, self.due) - many) * self.apart / (1 - self.apart)
         return np.asarray(odds / (1 + odds))
 
     @property
@@ -88,9 +89,10 @@ def position_factors(had: Floats, due: Floats) -> PositionFactors:
     as often on average is common practice, no source.
     """
     use = due > 0
+    few = _few(had[use], due[use])
     best, law = -np.inf, (np.inf, 0.0)
     for alike in _ALIKE[::-1].tolist():
-        few, many = _log_chances(had[use], due[use], alike)
+        many = _many(had[use], due[use], alike)
         for apart in _APART.tolist():
             with np.errstate(divide="ignore"):
                 both = np.logaddexp(np.log(apart) + few, np.log1p(-apart) + many)
@@ -100,12 +102,19 @@ def position_factors(had: Floats, due: Floats) -> PositionFactors:
     return PositionFactors(had, due, *law)
 
 
-def _log_chances(had: Floats, due: Floats, alike: float) -> tuple[Floats, Floats]:
-    """Log chance of each count if the position stands apart, and if not; but for what is common."""
+def _few(had: Floats, due: Floats) -> Floats:
+    """Log chance of each count if the position stands apart, but for what is common to all laws."""
+    return _counted(had, due, _SHAPE, _SHAPE / _MEAN)
+
+
+def _many(had: Floats, due: Floats, alike: float) -> Floats:
+    """The same if it is one of the many."""
+    return _counted(had, due, alike, alike) if np.isfinite(alike) else -due
+
+
+def _counted(had: Floats, due: Floats, shape: float, rate: float) -> Floats:
+    """Negative binomial counts of a gamma law."""
     from scipy.special import gammaln
 
-    def counted(shape: float, rate: float) -> Floats:
-        tail = gammaln(shape + had) - gammaln(shape) + shape * np.log(rate)
-        return np.asarray(tail - (shape + had) * np.log(rate + due))
-
-    return counted(_SHAPE, _SHAPE / _MEAN), counted(alike, alike) if np.isfinite(alike) else -due
+    tail = gammaln(shape + had) - gammaln(shape) + shape * np.log(rate)
+    return np.asarray(tail - (shape + had) * np.log(rate + due))

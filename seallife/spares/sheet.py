@@ -10,15 +10,13 @@ import pandas as pd
 
 from seallife.spares.advice import OrderAdvice
 from seallife.spares.demand import Demand
-from seallife.spares.shelf import ShelfLife
+from seallife.spares.shelf import QUIET, ShelfLife
 from seallife.spares.stocklevels import LevelChoices
 from seallife.spares.stockpaths import StoresAhead
 
 __all__ = ["storeroom_sheet"]
 
 _FIRST = ("order now", "cannot tell yet", "order later", "enough")
-_QUIET = ("ok", "none in the store", "does not age")
-"""Words of a status that need no word of their own on the sheet."""
 
 
 def storeroom_sheet(
@@ -94,7 +92,7 @@ def storeroom_sheet(
             },
             "unit_cost": items["unit_cost"].to_numpy(),
             "order_cost": told["cost"].reindex(pool).to_numpy(),
-            "shelf": np.where(np.isin(shelf_status, _QUIET), "", shelf_status),
+            "shelf": np.where(np.isin(shelf_status, QUIET), "", shelf_status),
             "limit_date": kept["limit_in_force"].reindex(pool).to_numpy(),
             "record_id": items["record_id"].to_numpy(),
             "notes": _notes(_first(items["message"], told["message"].reindex(pool)), kept_message),

@@ -22,13 +22,16 @@ from seallife.life.groups import Floats
 from seallife.life.result import TableResult, worded_status
 from seallife.spares.paths import DemandPaths
 
-__all__ = ["ASSEMBLED", "ShelfLife", "shelf_group", "shelf_life"]
+__all__ = ["ASSEMBLED", "QUIET", "ShelfLife", "shelf_group", "shelf_life"]
 
 ASSEMBLED = (
     "The periods are for unassembled parts; in an assembled cartridge elastomers are stretched and "
     "compressed, and its maker's limit holds."
 )
 """What must be said of cartridges."""
+
+QUIET = ("ok", "none in the store", "does not age")
+"""Words of a status of which nobody need be told."""
 
 _SOURCE = "ISO 2230:2002, as restated by makers of O-rings; see shelf_life.toml"
 
